@@ -1,0 +1,1 @@
+"""What to do at the engine: stops, marks, blades, screw, cooling, cautions. Pure."""

@@ -1,0 +1,1 @@
+"""The terminal: a face over the desk, no arithmetic."""

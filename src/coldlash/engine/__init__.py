@@ -1,0 +1,1 @@
+"""What the engine is: its file, its firing, its valve train, its heat. Pure: no storage, clock or files."""

@@ -1,0 +1,52 @@
+"""One root error; its kinds are named by cause. Every message says what was given, what is needed, what to do."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+
+class ColdlashError(Exception):
+    """Root of all errors that coldlash raises on purpose. ``exit_code`` is what the terminal returns."""
+
+    exit_code = 2
+
+
+class InputError(ColdlashError):
+    """The caller's value can't be used: wrong type, unit, sign, order, name."""
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One thing wrong in a file. ``line`` and ``column`` count from 1; 0 = the file as a whole."""
+
+    message: str
+    line: int = 0
+    column: int = 0
+
+    def __str__(self) -> str:
+        if not self.line:
+            return self.message
+        place = f"line {self.line}" + (f", column {self.column}" if self.column else "")
+        return f"{place}: {self.message}"
+
+
+class FileFaults(InputError):
+    """A file has faults; all of them are listed at once in ``faults``."""
+
+    def __init__(self, source: str, faults: Sequence[Fault]) -> None:
+        self.source = source
+        self.faults = tuple(sorted(faults, key=lambda f: (f.line, f.column)))
+        count = len(self.faults)
+        head = f"{source}: {count} fault{'s' if count != 1 else ''}, nothing was taken from it"
+        super().__init__("\n".join([head, *(f"  {fault}" for fault in self.faults)]))
+
+
+class BookError(ColdlashError):
+    """The book can't be read or written: missing, damaged, locked, from a newer version, disk full."""
+
+
+class ConvergenceError(ColdlashError):
+    """A computation did not converge. Always raised, never papered over with the last iterate."""
+
+    exit_code = 1

@@ -1,0 +1,1 @@
+"""What is kept: the book, its vehicles, engines, visits and readings."""

@@ -1,0 +1,1 @@
+"""The pages: a face over the desk, no arithmetic."""
