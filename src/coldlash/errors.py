@@ -1,4 +1,4 @@
-"""One root error; its kinds are named by cause. Every message says what was given, what is needed, what to do."""
+"""One root error; kinds named by cause. Each message says what was given, what is needed, what to do."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ class Fault:
         return f"{place}: {self.message}"
 
 
-class FileFaults(InputError):
+class FaultyFileError(InputError):
     """A file has faults; all of them are listed at once in ``faults``."""
 
     def __init__(self, source: str, faults: Sequence[Fault]) -> None:

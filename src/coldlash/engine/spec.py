@@ -122,7 +122,7 @@ class StackPart:
 
 @dataclass(frozen=True, slots=True)
 class LobeSpec:
-    """How one kind of lobe lifts. Either figures (valve lift mm, ramp mm and cam degrees) or a measured table.
+    """How one kind of lobe lifts: figures (valve lift mm, ramp mm and cam degrees) or a measured table.
 
     ``table`` rows are (cam degrees, lift mm), as read from the file named in ``table_name``.
     """

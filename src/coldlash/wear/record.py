@@ -36,8 +36,8 @@ class ValveRecord:
     """One valve at one visit. ``found`` None = not measured before anything was touched.
 
     ``set_to`` is the blade it was set on when ``adjusted`` (a target, never an interval); ``left`` is read
-    again after the lock-nut, if it was. ``restart`` = a part was replaced or work was done after the found reading (and before
-    any setting) that moves this gap, so that gap and drift start afresh.
+    again after the lock-nut, if it was. ``restart`` = after the found reading and before any setting a part
+    was replaced or work was done that moves this gap: gap and drift start afresh.
     """
 
     found: GapInterval | None = None
