@@ -15,7 +15,7 @@ KM_PER_MILE = 1.609344  # exact, international mile (1959)
 PA_PER_BAR = 1e5  # exact
 PA_PER_PSI = 6894.757293168361  # lbf/in2: 0.45359237 kg x 9.80665 m/s2 / (0.0254 m)^2
 
-_NUMBER = re.compile(r"([+\-\u2212]?)(\d*)(?:([.,])(\d+))?")
+_NUMBER = re.compile(r"([+\-\u2212]?)([0-9]*)(?:([.,])([0-9]+))?")
 
 
 def parse_number(text: str, what: str) -> float:
