@@ -29,9 +29,9 @@ MEMORY_SD = 0.5
 """The same for a figure written down from memory, 1e-6/K (judgement, no source)."""
 BEYOND_SD_PER_100K = 1.0
 """Added outside the range, 1e-6/K per 100 K beyond its edge (the project's rule)."""
-BELOW_SD_PER_100K = 0.5
-"""Added inside the range, 1e-6/K per 100 K between T and the first listed mean (judgement: the valve-steel
-table changes by 0.5 to 1 per 100 K there)."""
+BELOW_SD_PER_100K = 0.35
+"""Added inside the range, 1e-6/K per 100 K between T and the first listed mean (judgement: the means of the
+valve-steel table fall by 0.3 to 1 per 100 K towards 20 C, and an unlisted one is held at the first)."""
 
 Provenance = Literal["published", "from memory"]
 
