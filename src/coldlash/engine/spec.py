@@ -18,6 +18,7 @@ Turns = Literal["clockwise", "counterclockwise"]
 Train = Literal["pushrod", "finger", "direct"]
 ScrewSide = Literal["valve", "pushrod"]
 Height = Literal["pivot", "pushrod", "intake", "exhaust"]
+Layout = Literal["flat", "vee", "inline"]
 
 KIND_WORD: dict[Kind, str] = {"I": "intake", "E": "exhaust"}
 
@@ -160,6 +161,7 @@ class Engine:
     """A whole engine. ``firing_order`` starts with cylinder 1; ``firing_gaps_deg[i]`` is from its i-th firing
     to the next and they sum to 720. ``heads`` groups every cylinder once. ``rows`` are valves as seen from
     above, from the pulley outward, one row a head; empty = not stated. ``lobes`` and ``gaps`` by kind.
+    ``layout`` says how the cylinders stand, for drawings; None = not stated.
     """
 
     name: str
@@ -178,6 +180,7 @@ class Engine:
     rows: tuple[tuple[Valve, ...], ...] = ()
     lobes: dict[Kind, LobeSpec] = field(default_factory=dict)
     service: Service = Service()
+    layout: Layout | None = None
 
     @property
     def valves(self) -> tuple[Valve, ...]:

@@ -1,0 +1,31 @@
+"""The generic engines that come with coldlash: their names and their engine files."""
+
+from __future__ import annotations
+
+import difflib
+from importlib import resources
+
+from coldlash.errors import InputError
+
+
+def generic_names() -> tuple[str, ...]:
+    """The names of the generic engines, in alphabetical order."""
+    return tuple(
+        sorted(
+            entry.name.removesuffix(".toml") for entry in _folder().iterdir() if entry.name.endswith(".toml")
+        )
+    )
+
+
+def generic_text(name: str) -> str:
+    """The text of a generic engine's file, ready for ``engine.reader``. Raises InputError on another name."""
+    names = generic_names()
+    if name not in names:
+        near = difflib.get_close_matches(name.lower()[:60], names, n=1)
+        hint = f"; did you mean {near[0]}?" if near else ""
+        raise InputError(f"{name!r} is no generic engine{hint} There are: {', '.join(names)}")
+    return (_folder() / f"{name}.toml").read_text(encoding="utf-8")
+
+
+def _folder() -> resources.abc.Traversable:
+    return resources.files("coldlash.engine") / "generic"
