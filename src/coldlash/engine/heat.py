@@ -14,6 +14,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import NamedTuple
 
+import numpy as np
+from numpy.typing import NDArray
+
 from coldlash.engine.linkage import Sensitivity, sensitivity
 from coldlash.engine.materials import (
     FIGURE_SD,
@@ -181,13 +184,20 @@ def temperature_coefficient(engine: Engine) -> dict[Kind, Estimate] | None:
     if not engine.stack:
         return None
     per_k = per_k_uniform(engine)
+    covariance = coefficient_covariance(engine)
+    return {
+        kind: Estimate(per_k[kind] / 1000, math.sqrt(float(covariance[i, i]))) for i, kind in enumerate(KINDS)
+    }
+
+
+def coefficient_covariance(engine: Engine) -> NDArray[np.float64]:
+    """Covariance (2, 2) of the coefficients c of intake and exhaust, (mm/K)^2: they share most of their parts."""
     one_up = even(engine, REFERENCE_C + 1)
-    found: dict[Kind, Estimate] = {}
-    for kind in KINDS:
-        lengths, figures = _spreads(engine, kind, one_up, None)
-        sd = math.hypot(lengths, figures, STRUCTURE_SD_UM_PER_K / 1000)
-        found[kind] = Estimate(per_k[kind] / 1000, sd)
-    return found
+    intake, exhaust = (_shares(engine, kind, one_up, None) for kind in KINDS)
+    both = np.array(
+        [[*intake[0].values(), *intake[1].values()], [*exhaust[0].values(), *exhaust[1].values()]]
+    )
+    return np.asarray(both @ both.T + np.eye(2) * (STRUCTURE_SD_UM_PER_K / 1000) ** 2)
 
 
 def correct_reading(engine: Engine, temp_c: float, temp_sd_k: float = 0.0) -> dict[Kind, Estimate] | None:
@@ -221,23 +231,18 @@ def gap_per_mm(slope: Sensitivity, part: StackPart, kind: Kind) -> float:
     )
 
 
-def figure_key(part: StackPart) -> str:
+def _figure_key(part: StackPart) -> str:
     """What the expansion figure of a part is called: parts with the same key share its error."""
     if part.material is not None:
         return material_named(part.material).name
     return f"{part.expansion_per_k} 1/K"
 
 
-def figure_strain_sd(part: StackPart, temp_c: float) -> float:
+def _figure_strain_sd(part: StackPart, temp_c: float) -> float:
     """Sd of the strain from 20 C to ``temp_c`` that the expansion figure's own spread makes, signed like T - 20."""
     material = _material(part)
     sd = FIGURE_SD * 1e-6 if material is None else expansion_sd(material, temp_c)
     return sd * (temp_c - REFERENCE_C)
-
-
-def part_strain(part: StackPart, temp_c: float) -> float:
-    """Strain of a part from 20 C to ``temp_c``, mm/mm."""
-    return _strain(part, REFERENCE_C, temp_c)
 
 
 def _material(part: StackPart) -> Material | None:
@@ -269,17 +274,25 @@ def _spreads(
     engine: Engine, kind: Kind, zones: Mapping[str, float], dim_sd_mm: float | None
 ) -> tuple[float, float]:
     """Sd of the gap change, mm, from lengths and from expansion figures."""
+    lengths, figures = _shares(engine, kind, zones, dim_sd_mm)
+    return math.hypot(*lengths.values()), math.hypot(*figures.values())
+
+
+def _shares(
+    engine: Engine, kind: Kind, zones: Mapping[str, float], dim_sd_mm: float | None
+) -> tuple[dict[int, float], dict[str, float]]:
+    """What one sd of each part's length and of each expansion figure moves the gap by, mm, signed."""
     slope = sensitivity(engine.linkage)
-    lengths = 0.0
+    lengths: dict[int, float] = {}
     figures: dict[str, float] = {}
-    for part in engine.stack:
+    for number, part in enumerate(engine.stack):
         weight = gap_per_mm(slope, part, kind)
         temp = zones[part.zone]
         length_sd = abs(part.length_mm) * LENGTH_SD if dim_sd_mm is None else dim_sd_mm
-        lengths += (weight * part_strain(part, temp) * length_sd) ** 2
-        key = figure_key(part)
-        figures[key] = figures.get(key, 0.0) + weight * part.length_mm * figure_strain_sd(part, temp)
-    return math.sqrt(lengths), math.hypot(*figures.values())
+        lengths[number] = weight * _strain(part, REFERENCE_C, temp) * length_sd
+        key = _figure_key(part)
+        figures[key] = figures.get(key, 0.0) + weight * part.length_mm * _figure_strain_sd(part, temp)
+    return lengths, figures
 
 
 def _temperature_spreads(engine: Engine, temp_sd_k: float | Mapping[str, float]) -> dict[str, float]:

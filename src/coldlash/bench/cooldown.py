@@ -1,0 +1,249 @@
+"""How long until the engine is cold enough: a time constant from readings, and the excess the gap allows.
+
+An engine at rest in still air loses its excess over the air at a steady rate: T(t) = Ta + (T0 - Ta)
+exp(-t / tau) (Newton's law of cooling; lumped body). Valid once the engine has stood some ten minutes, with the
+air's temperature steady; soon after stopping, heat still runs from the head into the rest.
+
+It cools unevenly, and that decides: with each zone's excess over the air varying on its own by 20 % of the
+measured excess (assumption), the gap's sd is 0.2 x excess x root of the sum of squared zone slopes. The
+engine is cold enough when that is below the chosen size.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import NamedTuple
+
+from coldlash.engine.heat import zone_slopes, zones_of
+from coldlash.engine.spec import Engine, Kind
+from coldlash.errors import ConvergenceError, InputError
+
+UNEVEN = 0.20
+"""Each zone's excess varies independently by this share of the measured excess (assumption)."""
+DEFAULT_SIZE_MM = 0.01
+"""How certain the gap must be, sd in mm."""
+DEFAULT_WITHIN_K = 5.0
+"""Cold enough where the engine file has no stack: the excess for 0.01 mm of a typical engine."""
+THERMOMETER_SD_K = 1.0
+"""Sd of one temperature reading (judgement: a probe thermometer or an infrared one held still)."""
+JITTER_K = 2.0
+"""Among three or more readings one may be this much warmer than the one before it: two thermometer sds."""
+COLDEST_AIR_C, WARMEST_AIR_C, HOTTEST_ENGINE_C = -40.0, 60.0, 400.0
+
+
+class Reading(NamedTuple):
+    """Minutes on any clock and the engine's temperature then, Celsius."""
+
+    minute: float
+    temp_c: float
+
+
+@dataclass(frozen=True, slots=True)
+class Cooling:
+    """How this engine cools. ``last_excess_k`` is over the air at ``last_minute``, from the fit.
+
+    ``wait_min`` counts from the last reading until ``target_k`` over the air; 0 = cold enough by then.
+    """
+
+    air_c: float
+    tau_min: float
+    tau_sd_min: float
+    last_minute: float
+    last_excess_k: float
+    target_k: float
+    wait_min: float
+    wait_sd_min: float
+
+    @property
+    def target_c(self) -> float:
+        """The temperature to wait for, Celsius."""
+        return self.air_c + self.target_k
+
+    def temp_c_at(self, minute: float) -> float:
+        """Expected engine temperature at that minute of the readings' clock, Celsius."""
+        return self.air_c + self.last_excess_k * math.exp(-(minute - self.last_minute) / self.tau_min)
+
+    def remaining_min(self, minute: float) -> float:
+        """Minutes left to wait at that minute of the readings' clock, never below 0."""
+        return max(0.0, self.last_minute + self.wait_min - minute)
+
+
+def gap_sd(engine: Engine, excess_k: float | Mapping[str, float]) -> dict[Kind, float]:
+    """Sd of the gap, mm per kind, when the engine is this much warmer than the air (or colder), unevenly.
+
+    ``excess_k``: one measured excess, K, or one for each zone. Raises InputError for an engine without stacks,
+    zones that don't match, or a number that isn't finite.
+    """
+    given = excess_k if isinstance(excess_k, Mapping) else dict.fromkeys(zones_of(engine), excess_k)
+    slopes = zone_slopes(engine)
+    if missing := set(zones_of(engine)) ^ set(given):
+        raise InputError(
+            f"excess over the air: zones {', '.join(sorted(missing))} don't match; "
+            f"give all of {', '.join(zones_of(engine))} and no other"
+        )
+    for zone, excess in given.items():
+        if not math.isfinite(excess):
+            raise InputError(
+                f"excess over the air of zone {zone}: {excess:g} K; give a number of kelvins, like 12"
+            )
+    return {
+        kind: math.hypot(*(UNEVEN * given[zone] * per_k / 1000 for zone, per_k in by_zone.items()))
+        for kind, by_zone in slopes.items()
+    }
+
+
+def allowed_excess_k(engine: Engine, size_mm: float = DEFAULT_SIZE_MM) -> float:
+    """The largest excess over the air, K, at which both kinds' gaps are certain to ``size_mm`` (sd).
+
+    Infinite where heat does not move the gap at all. Raises InputError as ``gap_sd``, or for a size not above 0.
+    """
+    if not (math.isfinite(size_mm) and size_mm > 0):
+        raise InputError(f"size {size_mm:g} mm: how certain the gap must be is more than 0, in mm, like 0.01")
+    worst = max(gap_sd(engine, 1.0).values())
+    return size_mm / worst if worst > 0 else math.inf
+
+
+def target_excess_k(
+    engine: Engine | None = None, within_k: float | None = None, size_mm: float = DEFAULT_SIZE_MM
+) -> float:
+    """The excess to wait for, K: ``within_k``, and never more than the engine's own stack allows.
+
+    Without ``within_k``: what the engine allows; without a stack: 5 K. Raises InputError.
+    """
+    if within_k is not None and not (math.isfinite(within_k) and within_k > 0):
+        raise InputError(f"within {within_k:g} K: it must be more than 0, in kelvins above the air, like 5")
+    wanted = math.inf if within_k is None else within_k
+    if engine is not None and engine.stack:
+        wanted = min(wanted, allowed_excess_k(engine, size_mm))
+    return DEFAULT_WITHIN_K if math.isinf(wanted) else wanted
+
+
+def is_ready(
+    air_c: float,
+    temp_c: float,
+    engine: Engine | None = None,
+    within_k: float | None = None,
+    size_mm: float = DEFAULT_SIZE_MM,
+) -> bool:
+    """True when the engine is close enough to the air, warmer or colder. Raises InputError."""
+    _check_air(air_c)
+    return abs(temp_c - air_c) <= target_excess_k(engine, within_k, size_mm)
+
+
+def cooling(
+    air_c: float,
+    readings: Sequence[Reading],
+    *,
+    within_k: float | None = None,
+    engine: Engine | None = None,
+    size_mm: float = DEFAULT_SIZE_MM,
+    reading_sd_k: float = THERMOMETER_SD_K,
+) -> Cooling:
+    """Time constant and wait from two or more readings of a cooling engine; see ``target_excess_k`` for the goal.
+
+    Two readings are met exactly; more by least squares of the temperatures. Sds come from ``reading_sd_k``, to
+    first order. Raises InputError for readings that can't belong to a cooling engine, ConvergenceError if the
+    fit does not settle.
+    """
+    target = target_excess_k(engine, within_k, size_mm)
+    _check_air(air_c)
+    if not (math.isfinite(reading_sd_k) and reading_sd_k >= 0):
+        raise InputError(f"spread of a temperature reading {reading_sd_k:g} K: it must be 0 or more, like 1")
+    ordered = sorted(Reading(*reading) for reading in readings)
+    _check_readings(air_c, ordered)
+    last = ordered[-1]
+    times = [reading.minute - last.minute for reading in ordered]
+    excesses = [reading.temp_c - air_c for reading in ordered]
+    height, rate, covariance = _fit(times, excesses)
+    tau = 1 / rate
+    tau_sd = tau**2 * math.sqrt(covariance[1][1]) * reading_sd_k
+    # a fit may pass below a last reading that is still too warm: what was measured counts
+    start = height if height > target or excesses[-1] <= target else excesses[-1]
+    if start <= target:
+        return Cooling(air_c, tau, tau_sd, last.minute, height, target, 0.0, 0.0)
+    log_ratio = math.log(start / target)
+    # wait = ln(height / target) / rate, first order in height and rate
+    by_height, by_rate = 1 / (start * rate), -log_ratio / rate**2
+    variance = (
+        by_height**2 * covariance[0][0]
+        + 2 * by_height * by_rate * covariance[0][1]
+        + by_rate**2 * covariance[1][1]
+    )
+    wait_sd = math.sqrt(max(variance, 0.0)) * reading_sd_k
+    return Cooling(air_c, tau, tau_sd, last.minute, start, target, log_ratio * tau, wait_sd)
+
+
+def _fit(times: Sequence[float], excesses: Sequence[float]) -> tuple[float, float, list[list[float]]]:
+    """Least squares of excess = height exp(-rate t): height at t = 0, rate 1/min, (J'J)^-1 of (height, rate)."""
+    logs = [math.log(excess) for excess in excesses]
+    n = len(times)
+    mean_t, mean_log = sum(times) / n, sum(logs) / n
+    rate = -sum((t - mean_t) * (y - mean_log) for t, y in zip(times, logs, strict=True)) / sum(
+        (t - mean_t) ** 2 for t in times
+    )
+    height = math.exp(mean_log + rate * mean_t)
+    for _ in range(100):
+        shape = [math.exp(-rate * t) for t in times]
+        slope = [-height * t * s for t, s in zip(times, shape, strict=True)]
+        rest = [y - height * s for y, s in zip(excesses, shape, strict=True)]
+        aa = sum(s * s for s in shape)
+        ab = sum(s * d for s, d in zip(shape, slope, strict=True))
+        bb = sum(d * d for d in slope)
+        det = aa * bb - ab * ab
+        ra = sum(s * e for s, e in zip(shape, rest, strict=True))
+        rb = sum(d * e for d, e in zip(slope, rest, strict=True))
+        step_height, step_rate = (bb * ra - ab * rb) / det, (aa * rb - ab * ra) / det
+        height, rate = height + step_height, rate + step_rate
+        if rate <= 0 or height <= 0:
+            break
+        if abs(step_height) <= 1e-10 * height and abs(step_rate) <= 1e-10 * rate:
+            return height, rate, [[bb / det, -ab / det], [-ab / det, aa / det]]
+    raise ConvergenceError(
+        "these readings don't follow a cooling curve closely enough to tell a time constant; "
+        "take two more, at least a quarter of an hour apart"
+    )
+
+
+def _check_air(air_c: float) -> None:
+    if not COLDEST_AIR_C <= air_c <= WARMEST_AIR_C:
+        raise InputError(
+            f"air at {air_c:g} C: give the garage's temperature, from {COLDEST_AIR_C:g} to {WARMEST_AIR_C:g} C"
+        )
+
+
+def _check_readings(air_c: float, ordered: Sequence[Reading]) -> None:
+    if len(ordered) < 2:
+        raise InputError(
+            f"{len(ordered)} reading{'' if len(ordered) == 1 else 's'}: two or more are needed to tell how fast the "
+            "engine cools; write them as minute:C, like 0:92 and 45:61"
+        )
+    for minute, temp in ordered:
+        if not math.isfinite(minute):
+            raise InputError(f"reading at minute {minute:g}: give minutes on one clock, like 45")
+        if not math.isfinite(temp) or temp > HOTTEST_ENGINE_C:
+            raise InputError(
+                f"reading of {temp:g} C at minute {minute:g}: give degrees Celsius, up to {HOTTEST_ENGINE_C:g}"
+            )
+        if temp <= air_c:
+            raise InputError(
+                f"reading of {temp:g} C at minute {minute:g} is not above the air at {air_c:g} C: either the engine "
+                "is as cold as the air already, or one of the two temperatures is wrong"
+            )
+    for before, after in pairwise(ordered):
+        if after.minute == before.minute:
+            raise InputError(f"two readings at minute {after.minute:g}; give each its own minute")
+        rise = after.temp_c - before.temp_c
+        if rise > (JITTER_K if len(ordered) > 2 else 0):
+            raise InputError(
+                f"the engine got warmer, from {before.temp_c:g} C at minute {before.minute:g} to {after.temp_c:g} C at "
+                f"minute {after.minute:g}; start again once it falls (heat still spreads after stopping)"
+            )
+    first, last = ordered[0], ordered[-1]
+    if last.temp_c >= first.temp_c:
+        raise InputError(
+            f"the readings don't fall: {first.temp_c:g} C at minute {first.minute:g}, {last.temp_c:g} C at minute "
+            f"{last.minute:g}; take another one later"
+        )
