@@ -50,3 +50,16 @@ class ConvergenceError(ColdlashError):
     """A computation did not converge. Always raised, never papered over with the last iterate."""
 
     exit_code = 1
+
+
+class ReadingConflictError(BookError):
+    """Two readings of one valve and step, made apart: one stands in the book, another was offered.
+
+    Nothing was written. ``standing_id`` is the id of the reading that stands; an offer that replaces it is taken.
+    """
+
+    def __init__(self, message: str, *, valve: str, step: str, standing_id: str) -> None:
+        self.valve = valve
+        self.step = step
+        self.standing_id = standing_id
+        super().__init__(message)

@@ -1,0 +1,8 @@
+"""Alembic's way in. The connection and its transaction come from ``migrations.upgrade``."""
+
+from alembic import context
+
+connection = context.config.attributes["connection"]
+context.configure(connection=connection, target_metadata=None, render_as_batch=True)
+with context.begin_transaction():
+    context.run_migrations()

@@ -1,0 +1,32 @@
+"""Where the book lives when nobody says otherwise."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Mapping
+from pathlib import Path
+
+BOOK_VARIABLE = "COLDLASH_BOOK"
+BOOK_NAME = "book.coldlash"
+
+
+def default_book(environ: Mapping[str, str] = os.environ, platform: str = sys.platform) -> str:
+    """The path (or URL) of the owner's book: ``COLDLASH_BOOK`` if set, else a file in the user's data folder.
+
+    Linux and others: ``$XDG_DATA_HOME/coldlash/book.coldlash``, by default under ``~/.local/share``.
+    macOS: ``~/Library/Application Support/coldlash``. Windows: ``%LOCALAPPDATA%\\coldlash``.
+    """
+    given = environ.get(BOOK_VARIABLE, "").strip()
+    if given:
+        return given
+    home = Path(environ.get("HOME") or environ.get("USERPROFILE") or Path.home())
+    if platform == "win32":
+        folder = Path(environ.get("LOCALAPPDATA") or home / "AppData" / "Local")
+    elif platform == "darwin":
+        folder = home / "Library" / "Application Support"
+    else:
+        xdg = environ.get("XDG_DATA_HOME", "")
+        # The XDG base directory specification says a relative path here is to be ignored.
+        folder = Path(xdg) if Path(xdg).is_absolute() else home / ".local" / "share"
+    return str(folder / "coldlash" / BOOK_NAME)

@@ -1,0 +1,95 @@
+"""The book: one file that keeps vehicles, engines, visits and readings for decades.
+
+    with Book.open("shed.coldlash", create=True, now=lambda: datetime.now(UTC)) as book:
+        van = book.add_vehicle("Delivery van", meter="km", meter_digits=5)
+        engine = book.add_engine("Van engine", toml_text, vehicle="Delivery van")
+        visit = book.open_visit("Van engine", NewVisit(day=date(2024, 5, 4), distance_m=84_210_000))
+        first = book.record(visit.id, NewReading(valve=Valve("E", 3), step="found", go_um=100, nogo_um=150))
+        book.record(visit.id, NewReading(valve=Valve("E", 3), step="found", go_um=50, nogo_um=100,
+                                         replaces=first.id))                  # corrected in the draft
+        book.close_visit(visit.id)
+        book.amend(visit.id, NewReading(..., replaces=..., reason="read the wrong blade"))
+
+What there is (records in ``logbook.records``, parts in ``logbook.shed`` and ``logbook.visiting``):
+
+- ``Book.open(path_or_url, create=, wait_s=, on_wait=, now=)``, ``close``, ``check``, ``transaction``
+- settings: ``settings``, ``set_setting``
+- vehicles: ``vehicles``, ``vehicle``, ``add_vehicle``, ``rename_vehicle``
+- engines: ``engines``, ``engine``, ``add_engine``, ``rename_engine``, ``fit_engine``, ``new_engine_file``,
+  ``engine_files``
+- blades: ``blade_sets``, ``blade_set``, ``add_blade_set``
+- visits: ``open_visit``, ``set_place``, ``change_visit``, ``close_visit``, ``discard_visit``, ``visit``,
+  ``visits``, ``draft_visits``, ``add_past_visits``
+- readings: ``record``, ``amend``, ``withdraw``
+
+Units: micrometres, metres, thousandths of a degree Celsius, all integers; times ISO-8601 UTC text given by the
+caller or by ``now``. Engines and vehicles are meant by name or id. Ids may be made by the caller: the same id
+with the same content changes nothing, with other content it is an InputError. Errors: InputError for what was
+given, BookError for the book itself, ReadingConflictError (a BookError) for two readings of one valve and step.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import datetime
+from pathlib import Path
+from types import TracebackType
+
+from coldlash.logbook.bookfile import file_of, open_file
+from coldlash.logbook.shed import Shed
+from coldlash.logbook.visiting import Visiting
+
+
+class Book(Shed, Visiting):
+    """An open book. Safe to share between threads; close it, or use it in a ``with``."""
+
+    @classmethod
+    def open(
+        cls,
+        path_or_url: str | os.PathLike[str],
+        *,
+        create: bool = False,
+        wait_s: float = 5.0,
+        on_wait: Callable[[], None] | None = None,
+        now: Callable[[], datetime] | None = None,
+    ) -> Book:
+        """Open a book by path or ``sqlite:///path``; with ``create`` make it if it is missing.
+
+        An older book is brought up to date first, all or nothing. ``wait_s``: how many seconds to wait for another
+        writer; ``on_wait`` is called once when the waiting is noticeable (after half a second). ``now``: the clock
+        (an aware datetime) for times the caller leaves out; without it each call needs its ``at``.
+        Raises BookError when the book can't be opened; the file then stands as it was. Raises InputError.
+        """
+        return cls(open_file(file_of(path_or_url), create=create, wait_s=wait_s, on_wait=on_wait), now)
+
+    @property
+    def path(self) -> Path:
+        """The book's file."""
+        return self._file.path
+
+    @contextmanager
+    def transaction(self) -> Iterator[Book]:
+        """Everything written inside stands together or not at all; other writers wait meanwhile.
+
+        Holds for the calling thread. Raises BookError.
+        """
+        with self._file.writing():
+            yield self
+
+    def check(self) -> tuple[str, ...]:
+        """Read the whole book and list what is wrong with it; empty = sound. Raises BookError if unreadable."""
+        return self._file.check()
+
+    def close(self) -> None:
+        """Close the book. Raises BookError."""
+        self._file.close()
+
+    def __enter__(self) -> Book:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()

@@ -1,0 +1,594 @@
+"""Visits and their readings: opened, written in, closed, corrected. A part of the book.
+
+A visit is a draft until it is closed. Nothing that was written is ever altered: a correction is a new reading that
+replaces an older one, and the older one stays to be seen. A closed visit takes corrections only with a reason.
+"""
+
+from __future__ import annotations
+
+import json
+import uuid
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import fields, replace
+from datetime import date
+from typing import Any
+
+from sqlalchemy import ColumnElement, Connection, RowMapping, Select, and_, select, true
+
+from coldlash.engine.spec import Valve
+from coldlash.errors import BookError, InputError, ReadingConflictError
+from coldlash.logbook import models as m
+from coldlash.logbook.records import (
+    NOTE_MAX,
+    PLAN_MAX,
+    VISIT_FIELDS,
+    FieldValue,
+    NewReading,
+    NewVisit,
+    PastVisit,
+    Reading,
+    State,
+    Visit,
+    VisitChange,
+    checked_choice,
+    checked_field,
+    checked_id,
+    checked_name,
+    checked_text,
+    checked_time,
+    new_id,
+    plain,
+    reading_words,
+)
+from coldlash.logbook.shed import Shelf, by_id, find
+
+READING_CONTENT = tuple(f.name for f in fields(NewReading) if f.name not in ("id", "at", "valve", "replaces"))
+
+
+class Visiting(Shelf):
+    """Visits, readings, corrections."""
+
+    # --- looking ----------------------------------------------------------------------------------------
+
+    def visit(self, visit_id: str) -> Visit:
+        """One visit with all its readings and its whole history. Raises InputError when there is none."""
+        with self._file.reading() as connection:
+            return _one(connection, checked_id(visit_id, "visit id"))
+
+    def visits(self, engine: str | None = None, state: State | None = "closed") -> tuple[Visit, ...]:
+        """Visits by day, then distance; of one engine (name or id) or of all, in one state or (None) in any.
+
+        Three queries, however many visits. Raises InputError, BookError.
+        """
+        if state is not None:
+            checked_choice(state, "state", ("draft", "closed", "discarded"))
+        with self._file.reading() as connection:
+            wanted: list[ColumnElement[bool]] = [true()]
+            if engine is not None:
+                wanted.append(m.visits.c.engine_id == find(connection, m.engines, engine, "engine")["id"])
+            if state is not None:
+                wanted.append(m.visits.c.state == state)
+            return load(connection, and_(*wanted))
+
+    def draft_visits(self, engine: str | None = None) -> tuple[Visit, ...]:
+        """Visits that were opened and not yet closed, of one engine or of all."""
+        return self.visits(engine, "draft")
+
+    # --- a visit from opening to closing ------------------------------------------------------------------
+
+    def open_visit(self, engine: str, new: NewVisit) -> Visit:
+        """Open a draft. Its day may lie before other visits: old notebooks are typed in.
+
+        Sent again with the same id and content it changes nothing. Raises InputError, BookError.
+        """
+        with self._file.writing() as connection:
+            engine_id = find(connection, m.engines, engine, "engine")["id"]
+            there = None if new.id is None else by_id(connection, m.visits, new.id)
+            if there is not None:
+                return _same_visit(_one(connection, there["id"]), engine_id, new)
+            visit_id = new.id or new_id()
+            values = self._visit_values(connection, engine_id, new, visit_id)
+            _refuse_same_day_and_distance(connection, values)
+            connection.execute(m.visits.insert().values(values))
+            return _one(connection, visit_id)
+
+    def set_place(self, visit_id: str, place: str) -> None:
+        """Keep where the owner is in a draft, so that leaving and coming back lands there. Not in its history."""
+        place = checked_text(place, "place", PLAN_MAX)
+        with self._file.writing() as connection:
+            row = _draft(connection, visit_id)
+            connection.execute(m.visits.update().where(m.visits.c.id == row["id"]).values(place=place))
+
+    def change_visit(
+        self,
+        visit_id: str,
+        changes: Mapping[str, FieldValue],
+        *,
+        reason: str = "",
+        by: str | None = None,
+        id: str | None = None,
+        at: str | None = None,
+        was: Mapping[str, FieldValue] | None = None,
+    ) -> Visit:
+        """Change fields of a visit (``VISIT_FIELDS``); every value before stays to be seen in ``Visit.changes``.
+
+        A closed visit needs a reason. ``was``: what the caller believes stood there; if it does not, nothing is
+        changed. The same id sent again changes nothing. Raises InputError, BookError.
+        """
+        checked = {name: checked_field(name, value) for name, value in changes.items()}
+        reason = checked_text(reason, "reason", NOTE_MAX).strip()
+        base = None if id is None else uuid.UUID(checked_id(id, "change id"))
+        with self._file.writing() as connection:
+            visit = _one(connection, checked_id(visit_id, "visit id"))
+            ids = {name: new_id() if base is None else str(uuid.uuid5(base, name)) for name in checked}
+            done = {change.id: change for change in visit.changes}
+            if base is not None and any(ids[name] in done for name in checked):
+                same = all(
+                    ids[name] in done and done[ids[name]].new == value for name, value in checked.items()
+                )
+                if not same:
+                    raise _id_taken(str(base), "a change of this visit")
+                return visit
+            _may_change(visit, reason)
+            for name, value in (was or {}).items():
+                if checked_field(name, value) != getattr(visit, name):
+                    raise BookError(
+                        f"{_label(visit)}: {name} is now {_said(getattr(visit, name))}, not {_said(value)}; "
+                        "it was changed elsewhere; nothing was changed; look at the visit again"
+                    )
+            differing = {name: value for name, value in checked.items() if value != getattr(visit, name)}
+            if not differing:
+                return visit
+            self._write_changes(connection, visit, differing, ids, reason=reason, by=by, at=at)
+            return _one(connection, visit.id)
+
+    def close_visit(self, visit_id: str, *, at: str | None = None) -> Visit:
+        """Close a draft: from now on it takes corrections only. A closed one stays as it is.
+
+        Raises InputError, BookError.
+        """
+        with self._file.writing() as connection:
+            visit = _one(connection, checked_id(visit_id, "visit id"))
+            if visit.state == "closed":
+                return visit
+            if visit.state == "discarded":
+                raise InputError(f"{_label(visit)} was discarded; it can't be closed")
+            connection.execute(
+                m.visits.update()
+                .where(m.visits.c.id == visit.id)
+                .values(state="closed", closed_at=self._at(at))
+            )
+            return _one(connection, visit.id)
+
+    def discard_visit(
+        self, visit_id: str, *, reason: str = "", by: str | None = None, at: str | None = None
+    ) -> Visit:
+        """Take a whole visit out of the engine's history; it stays in the book, marked. A closed one needs a reason.
+
+        Raises InputError, BookError.
+        """
+        reason = checked_text(reason, "reason", NOTE_MAX).strip()
+        with self._file.writing() as connection:
+            visit = _one(connection, checked_id(visit_id, "visit id"))
+            if visit.state == "discarded":
+                return visit
+            _may_change(visit, reason)
+            self._write_changes(
+                connection, visit, {"state": "discarded"}, {"state": new_id()}, reason=reason, by=by, at=at
+            )
+            return _one(connection, visit.id)
+
+    def add_past_visits(
+        self, engine: str, visits: Sequence[PastVisit], *, at: str | None = None
+    ) -> tuple[str, ...]:
+        """Add whole closed visits at once, all or none: from a notebook, a log, a demo. Returns their ids.
+
+        ``at`` stands for every time the visits and readings do not say themselves. Raises InputError, BookError.
+        """
+        with self._file.writing() as connection:
+            engine_id = find(connection, m.engines, engine, "engine")["id"]
+            now = None if at is None else checked_time(at, "at")
+            default = {"at": now or self._at(None)} if visits else {}
+            visit_rows: list[dict[str, Any]] = []
+            reading_rows: list[dict[str, Any]] = []
+            file_id = _current_file(connection, engine_id)
+            taken = {
+                (row.day, row.distance_m): row.id
+                for row in connection.execute(
+                    select(m.visits.c.id, m.visits.c.day, m.visits.c.distance_m).where(
+                        (m.visits.c.engine_id == engine_id) & (m.visits.c.state != "discarded")
+                    )
+                )
+            }
+            for past in visits:
+                new = past.visit
+                visit_id = new.id or new_id()
+                if new.at is None:
+                    new = replace(new, at=default["at"])
+                if new.engine_file_id is None:
+                    new = replace(new, engine_file_id=file_id)
+                values = self._visit_values(connection, engine_id, new, visit_id)
+                key = (values["day"], values["distance_m"])
+                if key in taken:
+                    raise _same_day_and_distance(*key)
+                taken[key] = visit_id
+                values["state"] = "closed"
+                values["closed_at"] = past.closed_at or values["opened_at"]
+                visit_rows.append(values)
+                reading_rows += [
+                    _reading_values(visit_id, r, r.id or new_id(), r.at or values["opened_at"])
+                    for r in past.readings
+                ]
+            if visit_rows:
+                connection.execute(m.visits.insert(), visit_rows)
+            if reading_rows:
+                connection.execute(m.readings.insert(), reading_rows)
+            return tuple(row["id"] for row in visit_rows)
+
+    # --- readings ---------------------------------------------------------------------------------------
+
+    def record(self, visit_id: str, new: NewReading) -> Reading:
+        """Write a reading into a draft, or correct one there (``replaces``).
+
+        Where a reading already stands for that valve and step and is not the one replaced, nothing is written
+        and ReadingConflictError names both. Sent again with the same id and content it changes nothing.
+        Raises InputError, BookError, ReadingConflictError.
+        """
+        return self._write(visit_id, new, amending=False)
+
+    def amend(self, visit_id: str, new: NewReading) -> Reading:
+        """Correct or complete a closed visit: ``new.reason`` says why. What stood before stays to be seen.
+
+        Raises InputError, BookError, ReadingConflictError.
+        """
+        return self._write(visit_id, new, amending=True)
+
+    def withdraw(
+        self,
+        reading_id: str,
+        *,
+        reason: str = "",
+        by: str | None = None,
+        device: str | None = None,
+        id: str | None = None,
+        at: str | None = None,
+    ) -> Reading:
+        """Take back a reading, as if it had not been made; it stays to be seen. A closed visit needs a reason.
+
+        Returns the row that says so. Raises InputError, BookError, ReadingConflictError.
+        """
+        reading_id = checked_id(reading_id, "reading id")
+        with self._file.writing() as connection:
+            old = self._reading_of(connection, reading_id)
+            new = NewReading(
+                valve=old.valve,
+                step=old.step,
+                withdrawn=True,
+                replaces=old.id,
+                reason=reason,
+                by=by,
+                device=device,
+                id=id,
+                at=at,
+            )
+            closed = by_id(connection, m.visits, old.visit_id)
+            return self._write(old.visit_id, new, amending=closed is not None and closed["state"] != "draft")
+
+    def _reading_of(self, connection: Connection, reading_id: str) -> Reading:
+        row = connection.execute(select(m.readings).where(m.readings.c.id == reading_id)).mappings().first()
+        if row is None:
+            raise InputError(f"this book has no reading with the id {reading_id}")
+        return _reading(row)
+
+    def _write(self, visit_id: str, new: NewReading, *, amending: bool) -> Reading:
+        with self._file.writing() as connection:
+            visit = by_id(connection, m.visits, checked_id(visit_id, "visit id"))
+            if visit is None:
+                raise _no_visit(visit_id)
+            chain = [
+                _reading(row)
+                for row in connection.execute(
+                    select(m.readings)
+                    .where(
+                        (m.readings.c.visit_id == visit["id"])
+                        & (m.readings.c.valve == str(new.valve))
+                        & (m.readings.c.step == new.step)
+                    )
+                    .order_by(m.readings.c.seq)
+                ).mappings()
+            ]
+            if new.id is not None:
+                there = by_id(connection, m.readings, new.id)
+                if there is not None:
+                    return _same_reading(_reading(there), visit["id"], new, chain)
+            _may_write(visit, new, amending)
+            standing = chain[-1] if chain else None
+            if new.replaces is None and standing is not None and standing.withdrawn:
+                new = replace(new, replaces=standing.id)  # nothing stands, so nothing is overwritten
+            if new.replaces != (standing.id if standing else None):
+                raise _conflict(visit, new, standing, chain)
+            reading_id = new.id or new_id()
+            connection.execute(
+                m.readings.insert().values(_reading_values(visit["id"], new, reading_id, self._at(new.at)))
+            )
+            return self._reading_of(connection, reading_id)
+
+    # --- helpers ----------------------------------------------------------------------------------------
+
+    def _visit_values(
+        self, connection: Connection, engine_id: str, new: NewVisit, visit_id: str
+    ) -> dict[str, Any]:
+        values: dict[str, Any] = {name: getattr(new, name) for name in VISIT_FIELDS}
+        values["day"] = new.day.isoformat()
+        values["engine_file_id"] = new.engine_file_id or _current_file(connection, engine_id)
+        values |= {"id": visit_id, "engine_id": engine_id, "place": new.place, "state": "draft"}
+        values |= {"opened_at": self._at(new.at), "closed_at": None}
+        return values
+
+    def _write_changes(
+        self,
+        connection: Connection,
+        visit: Visit,
+        differing: Mapping[str, FieldValue],
+        ids: Mapping[str, str],
+        *,
+        reason: str,
+        by: str | None,
+        at: str | None,
+    ) -> None:
+        row: dict[str, Any] = {
+            name: value.isoformat() if isinstance(value, date) else value for name, value in differing.items()
+        }
+        after = {name: differing.get(name, getattr(visit, name)) for name in ("meter_reading", "meter_unit")}
+        if (after["meter_reading"] is None) != (after["meter_unit"] is None):
+            raise InputError("meter: give the reading and its unit together, or neither")
+        if "engine_file_id" in row:
+            _check_file_of(connection, visit.engine_id, row["engine_file_id"])
+        if "day" in row or "distance_m" in row:
+            _refuse_same_day_and_distance(
+                connection,
+                {
+                    "id": visit.id,
+                    "engine_id": visit.engine_id,
+                    "day": row.get("day", visit.day.isoformat()),
+                    "distance_m": row.get("distance_m", visit.distance_m),
+                },
+            )
+        connection.execute(m.visits.update().where(m.visits.c.id == visit.id).values(row))
+        when = self._at(at)
+        who = None if by is None else checked_name(by, "by")
+        connection.execute(
+            m.visit_changes.insert(),
+            [
+                {
+                    "id": ids[name],
+                    "visit_id": visit.id,
+                    "field": name,
+                    "old": _field_text(getattr(visit, name)),
+                    "new": _field_text(value),
+                    "reason": reason,
+                    "by": who,
+                    "at": when,
+                }
+                for name, value in differing.items()
+            ],
+        )
+
+
+# --- rules --------------------------------------------------------------------------------------------------
+
+
+def _no_visit(visit_id: str) -> InputError:
+    return InputError(f"this book has no visit with the id {visit_id}")
+
+
+def _id_taken(id: str, owner: str) -> InputError:
+    return InputError(
+        f"the id {id} already belongs to {owner}, with other content; nothing was changed; make a new id"
+    )
+
+
+def _label(visit: Visit | RowMapping) -> str:
+    day, distance = (
+        (visit.day, visit.distance_m) if isinstance(visit, Visit) else (visit["day"], visit["distance_m"])
+    )
+    return f"the visit of {day} at {plain(distance)} km"
+
+
+def _draft(connection: Connection, visit_id: str) -> RowMapping:
+    row = by_id(connection, m.visits, checked_id(visit_id, "visit id"))
+    if row is None:
+        raise _no_visit(visit_id)
+    if row["state"] != "draft":
+        raise InputError(f"{_label(row)} is {row['state']}; only a draft has a place to come back to")
+    return row
+
+
+def _may_change(visit: Visit, reason: str) -> None:
+    if visit.state == "discarded":
+        raise InputError(f"{_label(visit)} was discarded; nothing can be changed in it")
+    if visit.state == "closed" and not reason:
+        raise InputError(f"{_label(visit)} is closed; a change needs a reason")
+
+
+def _may_write(visit: RowMapping, new: NewReading, amending: bool) -> None:
+    what = f"{new.valve} {new.step}"
+    if visit["state"] == "discarded":
+        raise InputError(f"{_label(visit)} was discarded; {what} was not written")
+    if visit["state"] == "closed" and not amending:
+        raise InputError(
+            f"{_label(visit)} is closed; {what} was not written; correct it by an amendment with a reason"
+        )
+    if visit["state"] == "draft" and amending:
+        raise InputError(f"{_label(visit)} is still open; write {what} in it, no amendment is needed")
+    if visit["state"] == "closed" and not new.reason:
+        raise InputError(f"{_label(visit)} is closed; the amendment of {what} needs a reason")
+
+
+def _conflict(
+    visit: RowMapping, new: NewReading, standing: Reading | None, chain: Sequence[Reading]
+) -> Exception:
+    what = f"{_label(visit)}, {new.valve} {new.step}"
+    if standing is None or (new.replaces is not None and all(r.id != new.replaces for r in chain)):
+        return InputError(f"{what}: there is no reading {new.replaces} to correct; nothing was written")
+    return ReadingConflictError(
+        f"{what}: the book has {reading_words(standing)} ({_by_whom(standing)}), "
+        f"offered was {reading_words(new)} ({_by_whom(new)}); nothing was written; "
+        "look at both and correct the one that stands, if it is the wrong one",
+        valve=str(new.valve),
+        step=new.step,
+        standing_id=standing.id,
+    )
+
+
+def _by_whom(reading: Reading | NewReading) -> str:
+    parts = [part for part in (reading.by, reading.device, reading.at) if part]
+    return ", ".join(parts) if parts else "unsigned"
+
+
+def _same_reading(there: Reading, visit_id: str, new: NewReading, chain: Sequence[Reading]) -> Reading:
+    same = there.visit_id == visit_id and there.valve == new.valve
+    same = same and all(getattr(there, name) == getattr(new, name) for name in READING_CONTENT)
+    same = same and (new.at is None or there.at == new.at)
+    if same and there.replaces != new.replaces:
+        # Offered as a first reading, kept as the successor of a withdrawn one: the same thing.
+        before = next((r for r in chain if r.id == there.replaces), None)
+        same = new.replaces is None and before is not None and before.withdrawn
+    if not same:
+        raise _id_taken(there.id, f"a reading ({there.valve} {there.step}: {reading_words(there)})")
+    return there
+
+
+def _same_visit(there: Visit, engine_id: str, new: NewVisit) -> Visit:
+    was = there.original
+    same = there.engine_id == engine_id and (new.at is None or there.opened_at == new.at)
+    for name in VISIT_FIELDS:
+        if name != "engine_file_id" or new.engine_file_id is not None:
+            same = same and was[name] == getattr(new, name)
+    if not same:
+        raise _id_taken(there.id, _label(there))
+    return there
+
+
+def _same_day_and_distance(day: str, distance_m: int) -> InputError:
+    return InputError(
+        f"this engine already has a visit on {day} at {plain(distance_m)} km; a day and a distance make one "
+        "visit: write in that one, or give the distance more exactly"
+    )
+
+
+def _refuse_same_day_and_distance(connection: Connection, values: Mapping[str, Any]) -> None:
+    there = connection.execute(
+        select(m.visits.c.id).where(
+            (m.visits.c.engine_id == values["engine_id"])
+            & (m.visits.c.day == values["day"])
+            & (m.visits.c.distance_m == values["distance_m"])
+            & (m.visits.c.state != "discarded")
+            & (m.visits.c.id != values["id"])
+        )
+    ).first()
+    if there is not None:
+        raise _same_day_and_distance(values["day"], values["distance_m"])
+
+
+def _current_file(connection: Connection, engine_id: str) -> str:
+    files = m.engine_files
+    newest = (
+        select(files.c.id).where(files.c.engine_id == engine_id).order_by(files.c.version.desc()).limit(1)
+    )
+    return connection.execute(newest).scalar_one()
+
+
+def _check_file_of(connection: Connection, engine_id: str, file_id: str | None) -> None:
+    row = None if file_id is None else by_id(connection, m.engine_files, file_id)
+    if row is None or row["engine_id"] != engine_id:
+        raise InputError(f"engine file id: {file_id!r} is not a version of this engine's file")
+
+
+# --- rows ---------------------------------------------------------------------------------------------------
+
+
+def load(connection: Connection, wanted: ColumnElement[bool]) -> tuple[Visit, ...]:
+    """Visits with readings and changes in three queries, by day, distance and time of opening."""
+    rows = (
+        connection.execute(
+            select(m.visits)
+            .where(wanted)
+            .order_by(m.visits.c.day, m.visits.c.distance_m, m.visits.c.opened_at, m.visits.c.id)
+        )
+        .mappings()
+        .all()
+    )
+    histories: dict[str, list[Reading]] = defaultdict(list)
+    for row in connection.execute(_belonging(m.readings, wanted)).mappings():
+        histories[row["visit_id"]].append(_reading(row))
+    changes: dict[str, list[VisitChange]] = defaultdict(list)
+    for row in connection.execute(_belonging(m.visit_changes, wanted)).mappings():
+        changes[row["visit_id"]].append(_change(row))
+    return tuple(_visit(row, histories[row["id"]], changes[row["id"]]) for row in rows)
+
+
+def _belonging(table: Any, wanted: ColumnElement[bool]) -> Select[Any]:
+    return select(table).join(m.visits, m.visits.c.id == table.c.visit_id).where(wanted).order_by(table.c.seq)
+
+
+def _one(connection: Connection, visit_id: str) -> Visit:
+    found = load(connection, m.visits.c.id == visit_id)
+    if not found:
+        raise _no_visit(visit_id)
+    return found[0]
+
+
+def _visit(row: RowMapping, history: Iterable[Reading], changes: Iterable[VisitChange]) -> Visit:
+    rows = tuple(history)
+    gone = {reading.replaces for reading in rows}
+    values = dict(row)
+    values["day"] = date.fromisoformat(values["day"])
+    return Visit(
+        **values,
+        history=rows,
+        changes=tuple(changes),
+        readings={(r.valve, r.step): r for r in rows if r.id not in gone and not r.withdrawn},
+    )
+
+
+_VALVES: dict[str, Valve] = {}
+
+
+def _reading(row: RowMapping) -> Reading:
+    name = row["valve"]
+    valve = _VALVES.get(name)
+    if valve is None:
+        valve = _VALVES[name] = Valve.parse(name)
+    values = dict(row)
+    values["valve"] = valve
+    return Reading(**values)
+
+
+def _reading_values(visit_id: str, new: NewReading, reading_id: str, at: str) -> dict[str, Any]:
+    values = {f.name: getattr(new, f.name) for f in fields(NewReading)}
+    values |= {"valve": str(new.valve), "id": reading_id, "visit_id": visit_id, "at": at}
+    return values
+
+
+def _field_text(value: FieldValue) -> str:
+    return json.dumps(value.isoformat() if isinstance(value, date) else value, ensure_ascii=False)
+
+
+def _field_value(field: str, text: str) -> FieldValue:
+    value = json.loads(text)
+    if field == "day":
+        return date.fromisoformat(value)
+    return tuple(value) if isinstance(value, list) else value
+
+
+def _said(value: FieldValue) -> str:
+    return "empty" if value is None or value == "" else str(value)
+
+
+def _change(row: RowMapping) -> VisitChange:
+    values = dict(row)
+    values["old"] = _field_value(values["field"], values["old"])
+    values["new"] = _field_value(values["field"], values["new"])
+    return VisitChange(**values)
