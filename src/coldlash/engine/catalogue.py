@@ -22,8 +22,8 @@ def generic_text(name: str) -> str:
     names = generic_names()
     if name not in names:
         near = difflib.get_close_matches(name.lower()[:60], names, n=1)
-        hint = f"; did you mean {near[0]}?" if near else ""
-        raise InputError(f"{name!r} is no generic engine{hint} There are: {', '.join(names)}")
+        hint = f"did you mean {near[0]}? " if near else ""
+        raise InputError(f"{name!r} is no generic engine; {hint}there are: {', '.join(names)}")
     return (_folder() / f"{name}.toml").read_text(encoding="utf-8")
 
 

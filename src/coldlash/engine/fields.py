@@ -10,6 +10,7 @@ import datetime
 import difflib
 import math
 import re
+import unicodedata
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any
 
@@ -18,6 +19,8 @@ from coldlash.errors import Fault
 
 Hint = Callable[[float], str | None]
 """Looks at a number and says what is suspicious about it (a wrong unit), or None."""
+
+_TURNS_WRITING = "\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069"
 
 
 class Notebook:
@@ -131,7 +134,7 @@ class Table:
                 f"{written((*self.path, key))} has {len(value)} characters; at most {longest} fit: shorten it",
             )
             return None
-        if not value.isprintable():
+        if not fit_to_print(value):
             self.fault(
                 key,
                 f"{written((*self.path, key))} holds a line break or a control character; use one line of text",
@@ -139,8 +142,15 @@ class Table:
             return None
         return value
 
-    def choice(self, key: str, options: Sequence[str], *, required: bool = False) -> str | None:
-        """One of a few words."""
+    def choice(
+        self,
+        key: str,
+        options: Sequence[str],
+        *,
+        required: bool = False,
+        means: Mapping[str, str] | None = None,
+    ) -> str | None:
+        """One of a few words. ``means`` holds other words for them, to suggest, never to take."""
         need = "one of " + ", ".join(f'"{o}"' for o in options)
         value = self.raw(key, need, required)
         if value is None:
@@ -150,7 +160,8 @@ class Table:
             return None
         if value in options:
             return value
-        near = nearest(value.strip().lower().replace("-", "").replace(" ", ""), options)
+        word = value.strip().lower().replace("-", "").replace(" ", "")
+        near = (means or {}).get(word) or nearest(word, options)
         close = f'; did you mean "{near}"?' if near else ""
         self.fault(key, f"{written((*self.path, key))} is {shown(value)}; it needs {need}{close}")
         return None
@@ -315,6 +326,13 @@ def shown_key(key: str) -> str:
 def plain(number: float) -> str:
     """A number without needless figures."""
     return f"{number:.6g}"
+
+
+def fit_to_print(text: str) -> bool:
+    """Whether a text is free of line breaks, control characters, lone surrogates and marks that turn the
+    direction of writing; joiners, which many scripts need, are fine.
+    """
+    return not any(unicodedata.category(c) in ("Cc", "Cs", "Zl", "Zp") or c in _TURNS_WRITING for c in text)
 
 
 def nearest(word: str, known: Sequence[str]) -> str | None:

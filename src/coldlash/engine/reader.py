@@ -1,7 +1,7 @@
 """An engine file becomes an ``Engine``, or all its faults at once with their lines.
 
-The keys, their units and ranges are explained in docs/engine-file.md. What is only worth a remark is in
-``engine.notes``.
+The keys, their units and ranges are explained in docs/engine-file.md. What is only worth a remark comes from
+``engine_notes``.
 """
 
 from __future__ import annotations
@@ -14,6 +14,8 @@ from coldlash.engine import key_hints, unit_hints
 from coldlash.engine.fields import Notebook, Table, check_number, check_whole, kind_of, plain, shown, written
 from coldlash.engine.firing import CYCLE_DEG, UNKNOWN_RAMP_DEG
 from coldlash.engine.lift_table import read_lift_table
+from coldlash.engine.materials import material_named
+from coldlash.engine.notes import engine_notes
 from coldlash.engine.spec import (
     KIND_WORD,
     Engine,
@@ -36,10 +38,30 @@ from coldlash.engine.spec import (
 from coldlash.engine.toml_lines import UNREAD, read_toml
 from coldlash.errors import ColdlashError, FaultyFileError, InputError
 
+__all__ = ["LONGEST_NAME", "MOST_CYLINDERS", "engine_notes", "read_engine"]
+
+LONGEST_NAME = 80
 MOST_CYLINDERS = 16
 _SUM_TOLERANCE_DEG = 0.05
 """Firing gaps written with a few decimals (102.857 seven times) may miss 720 by this much; they are scaled."""
 _ZONE = re.compile(r"[a-z][a-z0-9_]{0,39}")
+_TURNS_WORDS = {
+    "anticlockwise": "counterclockwise",
+    "ccw": "counterclockwise",
+    "left": "counterclockwise",
+    "cw": "clockwise",
+    "right": "clockwise",
+}
+_LAYOUT_WORDS = {"v": "vee", "opposed": "flat", "boxer": "flat", "horizontal": "flat", "straight": "inline"}
+_LAYOUT_WORDS |= {"single": "inline", "parallel": "inline", "row": "inline"}
+_SIDE_WORDS = {"cam": "pushrod", "lifter": "pushrod", "tappet": "pushrod", "tip": "valve", "rocker": "valve"}
+_TRAIN_WORDS = {
+    "ohv": "pushrod",
+    "rocker": "pushrod",
+    "bucket": "direct",
+    "ohc": "finger",
+    "follower": "finger",
+}
 _HEIGHTS: tuple[Height, ...] = ("pivot", "pushrod", "intake", "exhaust")
 
 
@@ -62,12 +84,12 @@ def read_engine(text: str, source: str, read_table: Callable[[str], str] | None 
 
 def _engine(top: Table, read_table: Callable[[str], str] | None) -> Engine:
     """The engine as far as it can be read; only whole when no fault was noted."""
-    name = top.text("name", "the engine's name", required=True)
-    cylinders = top.whole("cylinders", "the number of cylinders", 1, MOST_CYLINDERS, required=True)
+    name = top.text("name", "the engine's name", required=True, longest=LONGEST_NAME)
+    cylinders = _cylinders(top)
     order = _firing_order(top, cylinders)
     gaps_deg = _firing_gaps(top, cylinders)
-    turns = top.choice("turns", ("clockwise", "counterclockwise"), required=True)
-    layout = top.choice("layout", ("flat", "vee", "inline"))
+    turns = top.choice("turns", ("clockwise", "counterclockwise"), required=True, means=_TURNS_WORDS)
+    layout = top.choice("layout", ("flat", "vee", "inline"), means=_LAYOUT_WORDS)
     heads = _heads(top, cylinders)
     lobes = _lobes(top, read_table)
     events = _events(top, lobes)
@@ -91,6 +113,15 @@ def _engine(top: Table, read_table: Callable[[str], str] | None) -> Engine:
         service=_service(top),
         layout=cast(Layout | None, layout),
     )
+
+
+def _cylinders(top: Table) -> int | None:
+    """The number of cylinders; where it is faulty, what the firing order says, to check the rest against."""
+    number = top.whole("cylinders", "the number of cylinders", 1, MOST_CYLINDERS, required=True)
+    order = top.data.get("firing_order")
+    if number is None and isinstance(order, list) and 1 <= len(order) <= MOST_CYLINDERS:
+        return len(order)
+    return number
 
 
 def _whole_numbers(
@@ -357,7 +388,8 @@ def _linkage(top: Table) -> Linkage:
     table = top.table("linkage", "the valve train", key_hints.LINKAGE, required=True)
     if table is None:
         return Linkage(1.0)
-    train = cast(Train, table.choice("train", ("pushrod", "finger", "direct")) or "pushrod")
+    chosen = table.choice("train", ("pushrod", "finger", "direct"), means=_TRAIN_WORDS)
+    train = cast(Train, chosen or "pushrod")
     ratio = table.number(
         "rocker_ratio",
         "movement at the valve / movement at the cam side",
@@ -365,7 +397,7 @@ def _linkage(top: Table) -> Linkage:
         5,
         required=train != "direct",
     )
-    side = table.choice("screw_side", ("valve", "pushrod"))
+    side = table.choice("screw_side", ("valve", "pushrod"), means=_SIDE_WORDS)
     pitch = table.number(
         "screw_pitch_mm", "the pitch of the screw in mm", 0.15, 3, hint=unit_hints.pitch_hint
     )
@@ -416,8 +448,6 @@ def _stack(top: Table) -> tuple[StackPart, ...]:
 
 
 def _stack_part(table: Table) -> StackPart:
-    from coldlash.engine.materials import material_named
-
     part = table.text("part", "the part's name", required=True)
     length = table.number(
         "length_mm", "its length in mm at 20 C (negative where it runs back)", -2000, 2000, required=True

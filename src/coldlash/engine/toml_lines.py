@@ -24,6 +24,7 @@ _PLAIN_PAIR = re.compile(r"""\s*(?:[A-Za-z0-9_\-]+|"[^"\\]*"|'[^']*')\s*=""")
 _AT = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
 _BARE = re.compile(r"[A-Za-z0-9_\-]+")
 _ENDS_BARE_VALUE = re.compile(r"[,\]}#\n]")
+_CURLY = "“”„‘’«»"
 _REPLACEABLE = ("Invalid value", "Expected newline or end", "Illegal character", "Unescaped", "Found invalid")
 
 
@@ -126,40 +127,50 @@ def _syntax_fault(message: str, lines: list[str]) -> Fault:
 
 def _plain(what: str, shown: str, lines: list[str], line: int) -> str:
     """The parser's message in a mechanic's words, with what to do."""
+    key = _quoted(shown.partition("=")[0])
     value = shown.partition("=")[2].strip()
     bare = value.partition("#")[0].strip()
-    if what.startswith("Cannot overwrite") or what.startswith("Cannot declare"):
-        name = shown.strip().strip("[]").partition("=")[0].strip()
+    given = _quoted(bare)
+    if "\r" in shown:
+        return "a line ends in an old-style carriage return; save the file with the line ends of today"
+    if what.startswith(("Cannot overwrite", "Cannot declare", "Cannot mutate")):
+        name = _quoted(shown.partition("#")[0].partition("=")[0].strip().strip("[]"))
         return f"{name} stands in the file twice; keep one of them"
     if what.startswith("Unclosed"):
         start = next((n for n in range(line, 0, -1) if _opens_list(lines[n - 1])), line)
         return f"a list is not closed: it starts in line {start} and needs its ]"
-    if re.fullmatch(r"[+-]?\d+,\d+", bare):
-        return f"{bare!r} is written with a comma; numbers take a point: {bare.replace(',', '.')}"
-    if re.fullmatch(r"[+-]?\.\d+", bare):
-        return f"{bare!r} needs a figure before the point: {bare.replace('.', '0.', 1)}"
-    if re.fullmatch(r"[+-]?\d+\.", bare):
-        return f"{bare!r} needs a figure after the point: {bare}0"
-    if re.fullmatch(r"[+-]?0\d+(\.\d+)?", bare):
-        return f"{bare!r} starts with a nought; write it without"
-    unit = re.fullmatch(r"([+-]?\d+(?:\.\d+)?)\s*(mm|cm|in|inch|deg|km|h|K|°|%|\"|')\S*", bare)
-    if unit:
-        return f"{bare!r}: write the bare number, here {unit[1]}; the unit stands in the key's name"
-    if bare in ("True", "False"):
-        return f"{bare!r} is written in small letters: {bare.lower()}"
     if "=" in shown and not bare:
-        return f"{shown.partition('=')[0].strip()} has no value after the ="
-    if "=" in shown and bare[:1] in "“”„‘’«":
-        return f'{bare} stands in curly quotes; use the plain ones: "{bare.strip("“”„‘’«»")}"'
+        return f"{key} has no value after the ="
+    if re.fullmatch(r"[+-]?\d+,\d+", bare):
+        return f"{given} is written with a comma; numbers take a point: {bare.replace(',', '.')}"
+    if re.fullmatch(r"[+-]?\.\d+", bare):
+        return f"{given} needs a figure before the point: {bare.replace('.', '0.', 1)}"
+    if re.fullmatch(r"[+-]?\d+\.", bare):
+        return f"{given} needs a figure after the point: {bare}0"
+    if re.fullmatch(r"[+-]?0\d+(\.\d+)?", bare):
+        return f"{given} starts with a nought; write it without"
+    unit = re.fullmatch(r"([+-]?\d+(?:\.\d+)?)\s*(mm|cm|in|inch|inches|deg|km|h|K|°|%|\"|')", bare)
+    if unit:
+        return f"{given}: write the bare number, here {unit[1]}; the unit stands in the key's name"
+    if bare in ("True", "False"):
+        return f"{given} is written in small letters: {bare.lower()}"
+    if bare[:1] in _CURLY:
+        return f'{given} stands in curly quotes; use the plain ones: "{_quoted(bare.strip(_CURLY))[1:-1]}"'
     if what == "Invalid value" and re.match(r"[^\W\d]", bare):
-        return f'{bare!r} is text and needs quotes: "{bare}"'
+        return f'{given} is text and needs quotes: "{_quoted(bare.strip(chr(34)))[1:-1]}"'
     if what.startswith("Illegal character '\\n'"):
         return "text is not closed: its second quote is missing"
     if what.startswith("Expected '=' after a key") or what == "Invalid statement":
-        return f"{shown.strip()!r} is neither key = value, nor [table], nor a # comment"
+        return f"{_quoted(shown)} is neither key = value, nor [table], nor a # comment"
     if what.startswith("Expected ']"):
-        return f"{shown.strip()!r}: the name of a table needs its closing {what.split(chr(39))[1]}"
+        return f"{_quoted(shown)}: the name of a table needs its closing {what.split(chr(39))[1]}"
     return f"this can't be read as TOML ({what[:1].lower()}{what[1:]})"
+
+
+def _quoted(text: str) -> str:
+    """A piece of the file as it can be shown in a message."""
+    text = text.strip()
+    return repr(text if len(text) <= 40 else text[:37] + "...")
 
 
 def _opens_list(line: str) -> bool:
