@@ -243,6 +243,14 @@ def test_edges_count_opening_as_open_and_closing_as_closed_and_never_as_minus_ze
     assert opening.margin_deg == closing.margin_deg == 0
 
 
+def test_at_an_edge_of_the_open_span_there_is_room_on_the_closed_side_only() -> None:
+    engine = single()  # exhaust open from 135 to 368, closed for 487
+    exhaust = Valve("E", 1)
+    assert (room_at(engine, exhaust, 135), room_at(engine, exhaust, 368)) == ((487, 0), (0, 487))
+    edge = plan_stops(engine, marks=[135], margin_deg=0).stops[0]
+    assert stop_room(engine, edge) == (275, 0), "before: the intake, closed since 580; after: the exhaust"
+
+
 def test_events_stated_at_a_lift_cost_each_valve_the_ramp_at_both_edges() -> None:
     # derived: without a lobe the windows widen by 30 degrees a side, so every margin shrinks by 30
     base = single(events=ValveEvents(10, 40, 45, 8))

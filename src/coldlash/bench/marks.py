@@ -16,6 +16,7 @@ from coldlash.bench.stops import (
     DEFAULT_MARGIN_DEG,
     TURN_DEG,
     By,
+    Stop,
     ValveState,
     closed_at,
     known_marks,
@@ -97,6 +98,20 @@ def find_firing_tdc(engine: Engine, cylinder: int) -> tuple[str, ...]:
             f"To be sure: both valves of {_cylinders(mates)} rock there, those of cylinder {cylinder} stay still."
         )
     return tuple(sentences)
+
+
+def how_to_find(engine: Engine, stop: Stop) -> tuple[str, ...]:
+    """How to be sure of a stop of a plan: ``which_turn`` at a mark, ``find_firing_tdc`` where there is none.
+
+    Raises InputError when the stop is at neither a mark nor a cylinder's firing TDC (no plan has such a stop).
+    """
+    if stop.mark_deg is not None:
+        return which_turn(engine, stop.crank_deg)
+    if stop.cylinder is None:
+        raise InputError(
+            f"the stop at {stop.crank_deg:g} degrees has no mark and no cylinder at firing TDC; take stops from a plan"
+        )
+    return find_firing_tdc(engine, stop.cylinder)
 
 
 def rocking_at(engine: Engine, crank_deg: float) -> tuple[int, ...]:

@@ -148,17 +148,23 @@ def closed_at(engine: Engine, crank_deg: float) -> dict[Valve, ValveState]:
 def room_at(engine: Engine, valve: Valve, crank_deg: float) -> Room:
     """How far before and after ``crank_deg`` the crank may stand with the valve still on the base circle.
 
-    Raises InputError when the valve is open at ``crank_deg``, or is not one of this engine's.
+    At an edge of the open span (to 1e-6 degrees) it is 0 on that side. Raises InputError when the valve is open
+    at ``crank_deg``, or is not one of this engine's.
     """
     at = within_cycle(crank_deg)
     span = open_spans(engine).get(valve)
     if span is None:
         raise InputError(f"{engine.name} has no valve {valve}; it has {engine.cylinders} cylinder(s)")
     since_opening = (at - span.opens) % CYCLE_DEG
+    closed_for = CYCLE_DEG - span.length
+    if since_opening <= SAME_DEG:
+        return Room(closed_for, 0.0)
+    if abs(span.length - since_opening) <= SAME_DEG:
+        return Room(0.0, closed_for)
     if since_opening < span.length:
         raise InputError(
             f"{valve} is open at {at:g} degrees: there is no room there; ask where it is closed, for example "
-            f"at {within_cycle(span.opens + span.length + (CYCLE_DEG - span.length) / 2):g}"
+            f"at {within_cycle(span.opens + span.length + closed_for / 2):g}"
         )
     return Room(since_opening - span.length, CYCLE_DEG - since_opening)
 
