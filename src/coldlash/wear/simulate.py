@@ -43,9 +43,9 @@ class Event:
 class Plan:
     """How an engine is kept. ``visits`` services ``every_km`` apart; readings by ``ladder_mm``.
 
-    ``reset_beyond``: a valve is set when the found interval excludes the cold gap, or always when "always".
-    ``read_left``: read again after the lock-nut. ``every_km`` varies by +-``uneven`` of itself. ``temps_c``:
-    engine temperature is drawn evenly from this range. ``days``: between services.
+    A valve is set when the found interval excludes the cold gap, or every time where ``set_always``.
+    ``read_left``: how often a set valve is read again after the lock-nut. ``every_km`` and ``days`` between
+    services vary by +-``uneven`` of themselves. ``temps_c``: engine temperature is drawn evenly from this range.
     """
 
     visits: int = 40
@@ -62,7 +62,8 @@ class Plan:
 @dataclass(frozen=True, slots=True)
 class Simulated:
     """An engine's visits and what was true: per visit ``before``, ``after`` (T, V) gaps at 20 C in mm, ``drift``
-    (T, V) mm per 1000 km in force when leaving that visit, ``offset`` (T,), ``misread`` (T, V); and the hand's ``bias``.
+    (T, V) mm per 1000 km in force when leaving that visit, ``offset`` (T,), ``misread`` (T, V) of the found
+    readings; and the hand's ``bias``, mm.
     """
 
     engine: Engine

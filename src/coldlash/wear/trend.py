@@ -131,7 +131,8 @@ class Trend:
     """What the readings of one engine say. Arrays are in the order of ``engine.valves`` and ``layout``.
 
     ``weights`` (K,), ``means`` (K, n), ``covs`` (K, n, n) are the answer now, as left at the last visit: one
-    Gaussian, or a mixture once changes are weighed in (``wear.change``).
+    Gaussian, or a mixture once changes are weighed in (``wear.change``). ``traces`` are what the filter held at each
+    visit, ``log_z`` (T, 1) its log evidence there; ``sessions`` and ``history`` are views of them.
     """
 
     engine: Engine
@@ -143,11 +144,11 @@ class Trend:
     weights: Array
     means: Array
     covs: Array
-    shocks: tuple[Shock, ...] = ()
-    _shelf: Shelf | None = field(default=None, repr=False)
-    _hyper: Hyper | None = field(default=None, repr=False)
-    _traces: tuple[Trace, ...] = field(default=(), repr=False)
-    _log_z: Array | None = field(default=None, repr=False)
+    shocks: tuple[Shock, ...]
+    shelf: Shelf = field(repr=False)
+    hyper: Hyper = field(repr=False)
+    traces: tuple[Trace, ...] = field(repr=False)
+    log_z: Array = field(repr=False)
 
     @cached_property
     def mean(self) -> Array:
@@ -159,9 +160,9 @@ class Trend:
     def cov(self) -> Array:
         """Covariance (n, n) of the state now."""
         off = self.means - self.mean
-        return np.einsum("k,kij->ij", self.weights, self.covs) + np.einsum(
-            "k,ki,kj->ij", self.weights, off, off
-        )
+        both: Array = np.einsum("k,kij->ij", self.weights, self.covs)
+        both += np.einsum("k,ki,kj->ij", self.weights, off, off)
+        return both
 
     @property
     def valves(self) -> tuple[Valve, ...]:
@@ -218,10 +219,10 @@ class Trend:
     @cached_property
     def sessions(self) -> tuple[Session, ...]:
         """Every visit's readings against what was expected, oldest first."""
-        return tuple(self._session(t) for t in range(len(self._traces)))
+        return tuple(self._session(t) for t in range(len(self.traces)))
 
     def _session(self, t: int) -> Session:
-        trace, book, layout = self._traces[t], self.book, self.layout
+        trace, book, layout = self.traces[t], self.book, self.layout
         P, sites = trace.predicted.P[0], trace.found_sites
         nothing = np.zeros(layout.V)
         lo, hi, _, shut = book.found
@@ -246,15 +247,13 @@ class Trend:
 
     @cached_property
     def _hindsight(self) -> list[Hindsight]:
-        if self._shelf is None or self._hyper is None:
-            return []
-        return smooth(self._shelf, self._hyper, self._traces)
+        return smooth(self.shelf, self.hyper, self.traces)
 
     def history(self, valve: Valve) -> list[HistoryPoint]:
         """One valve over all visits, oldest first, as known then and with hindsight."""
         i = self.index(valve)
         points = []
-        for visit, trace, seen in zip(self.book.visits, self._traces, self._hindsight, strict=True):
+        for visit, trace, seen in zip(self.book.visits, self.traces, self._hindsight, strict=True):
             record = visit.valves.get(valve)
             target = None
             if record is not None and record.adjusted:
