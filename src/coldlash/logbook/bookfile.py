@@ -374,7 +374,7 @@ def words_of(error: BaseException, path: Path, *, made: bool = False) -> str:
         case "NOTADB":
             return _damaged(path, "it can't be read as a database")
         case "IOERR":
-            return f"{path}: the disk could not be read or written ({code}); {unchanged}; check the disk, then try again"
+            return f"{path}: the disk can't be read or written ({code}); {unchanged}; check it and try again"
         case "CONSTRAINT":
             return f"{path}: a rule of the book forbids this ({error}); {unchanged}"
         case _:

@@ -12,10 +12,10 @@ from __future__ import annotations
 import unicodedata
 import uuid
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime
 from itertools import pairwise
-from typing import Literal, cast, get_args
+from typing import Any, Literal, cast, get_args
 
 from coldlash.engine.spec import Valve
 from coldlash.errors import InputError
@@ -131,7 +131,7 @@ def checked_blades(value: object, what: str) -> tuple[int, ...]:
 
 def mm(um: int) -> str:
     """Micrometres in words: 150 is "0.15 mm"."""
-    return f"{plain(um)} mm"
+    return f"{plain(um, 2)} mm"
 
 
 def plain(thousandths: int, least_decimals: int = 0) -> str:
@@ -495,14 +495,11 @@ class Visit:
         """The valves with any standing reading, in order."""
         return tuple(sorted({valve for valve, _ in self.readings}))
 
-    @property
-    def original(self) -> Mapping[str, FieldValue]:
-        """The visit's own fields as they were first written."""
-        fields: dict[str, FieldValue] = {name: getattr(self, name) for name in VISIT_FIELDS}
-        for change in reversed(self.changes):
-            if change.field in fields:
-                fields[change.field] = change.old
-        return fields
+    def as_first_written(self) -> Visit:
+        """The visit before any change of its fields or correction of its readings."""
+        was: dict[str, Any] = {c.field: c.old for c in reversed(self.changes) if c.field in VISIT_FIELDS}
+        first = (r for r in self.history if r.replaces is None and not r.reason)
+        return replace(self, **was, readings={(r.valve, r.step): r for r in first})
 
 
 def reading_words(reading: Reading | NewReading) -> str:

@@ -461,11 +461,11 @@ def _same_reading(there: Reading, visit_id: str, new: NewReading, chain: Sequenc
 
 
 def _same_visit(there: Visit, engine_id: str, new: NewVisit) -> Visit:
-    was = there.original
+    first = there.as_first_written()
     same = there.engine_id == engine_id and (new.at is None or there.opened_at == new.at)
     for name in VISIT_FIELDS:
         if name != "engine_file_id" or new.engine_file_id is not None:
-            same = same and was[name] == getattr(new, name)
+            same = same and getattr(first, name) == getattr(new, name)
     if not same:
         raise _id_taken(there.id, _label(there))
     return there
@@ -497,7 +497,7 @@ def _current_file(connection: Connection, engine_id: str) -> str:
     newest = (
         select(files.c.id).where(files.c.engine_id == engine_id).order_by(files.c.version.desc()).limit(1)
     )
-    return connection.execute(newest).scalar_one()
+    return str(connection.execute(newest).scalar_one())
 
 
 def _check_file_of(connection: Connection, engine_id: str, file_id: str | None) -> None:

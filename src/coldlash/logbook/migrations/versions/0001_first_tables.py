@@ -165,7 +165,9 @@ def upgrade() -> None:
         ),
         sa.CheckConstraint("length(id) = 36", name="ck_readings_id"),
         sa.CheckConstraint(
-            "length(valve) IN (2, 3) AND substr(valve, 1, 1) IN ('I', 'E') AND substr(valve, 2, 1) BETWEEN '1' AND '9' AND (length(valve) = 2 OR substr(valve, 3, 1) BETWEEN '0' AND '9')",
+            "length(valve) IN (2, 3) AND substr(valve, 1, 1) IN ('I', 'E') "
+            "AND substr(valve, 2, 1) BETWEEN '1' AND '9' "
+            "AND (length(valve) = 2 OR substr(valve, 3, 1) BETWEEN '0' AND '9')",
             name="ck_readings_valve",
         ),
         sa.CheckConstraint("step IN ('found', 'set', 'left')", name="ck_readings_step"),
@@ -188,7 +190,8 @@ def upgrade() -> None:
         sa.CheckConstraint("spin IN ('free', 'stiff', 'none')", name="ck_readings_spin"),
         sa.CheckConstraint("withdrawn IN (0, 1)", name="ck_readings_withdrawn"),
         sa.CheckConstraint(
-            "withdrawn = 0 OR (replaces IS NOT NULL AND go_um IS NULL AND nogo_um IS NULL AND blade_um IS NULL AND feel IS NULL AND spin IS NULL)",
+            "withdrawn = 0 OR (replaces IS NOT NULL AND go_um IS NULL AND nogo_um IS NULL "
+            "AND blade_um IS NULL AND feel IS NULL AND spin IS NULL)",
             name="ck_readings_withdrawal_has_no_values",
         ),
         sa.CheckConstraint("at LIKE '____-__-__T__:__:__.___Z'", name="ck_readings_at"),
