@@ -279,6 +279,11 @@ def test_equal_plans_start_at_the_lowest_cylinder() -> None:
         assert [(s.cylinder, s.turn_deg) for s in plan.stops] == [(1, 0), (3, second)]
 
 
+def test_equal_plans_start_at_the_lowest_cylinder_even_at_a_larger_angle() -> None:
+    stops = plan_stops(flat_four(marks=(180,))).stops
+    assert [(s.cylinder, s.crank_deg, s.turn_deg) for s in stops] == [(2, 540, 0), (4, 180, 360)]
+
+
 def test_equal_plans_without_a_firing_tdc_start_at_the_smallest_angle() -> None:
     for turn in ("with", "against"):
         assert [s.crank_deg for s in plan_stops(flat_four(marks=(45,)), turn=turn).stops] == [45, 405]

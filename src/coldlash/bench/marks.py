@@ -173,7 +173,7 @@ def suggest_marks(
         return ()
     reaches = {mark: _reaches(engine, mark, margin_deg) for mark in every}
     wanted = set(engine.valves) - set(goal.unreachable)
-    for size in range(0 if have else 1, len(missing) + 1):
+    for size in range(0 if have else 1, len(missing)):
         enough: list[tuple[float, tuple[float, ...]]] = []
         for added in combinations(missing, size):
             if not wanted <= set().union(*(reaches[mark] for mark in (*have, *added))):
