@@ -1,0 +1,119 @@
+"""Pages from templates: autoescaped, with what every page needs (form token, file addresses, language, theme)."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from starlette.requests import Request
+from starlette.responses import HTMLResponse
+
+from coldlash.web.guard import FORM_FIELD, visitor
+from coldlash.web.problems import Problem
+from coldlash.web.settings import WEB_FOLDER, Settings
+from coldlash.web.static_files import StaticTree
+
+TEMPLATES = WEB_FOLDER / "templates"
+THEMES = ("light", "dark")
+
+# A page is shown again from the browser's own store only after asking; the service worker may keep it for offline use.
+PAGE_CACHING = "private, no-cache"
+UNKEPT_CACHING = "no-store"
+
+_LANGUAGE = re.compile(r"[a-z]{2,3}")
+
+
+class Pages:
+    """The template environment of one app. Routes use ``render``; helpers are added to ``environment``."""
+
+    def __init__(self, settings: Settings, static: StaticTree) -> None:
+        self.settings = settings
+        self.static = static
+        self.navigation: list[tuple[str, str]] = []  # (label, path), in order
+        self.environment = Environment(
+            loader=FileSystemLoader(TEMPLATES),
+            autoescape=True,
+            undefined=StrictUndefined,
+            trim_blocks=True,
+            lstrip_blocks=True,
+            auto_reload=False,
+        )
+        self.environment.globals.update(static_url=static.url, form_field=FORM_FIELD, title=settings.title)
+
+
+def templates_digest() -> bytes:
+    """A digest of all templates, so that a changed one makes a new version of the offline shell."""
+    digest = hashlib.sha256()
+    for path in sorted(TEMPLATES.rglob("*.html")):
+        digest.update(path.name.encode() + b"\0" + path.read_bytes())
+    return digest.digest()
+
+
+def render(
+    request: Request,
+    template: str,
+    context: Mapping[str, Any] | None = None,
+    *,
+    status_code: int = 200,
+    headers: Mapping[str, str] | None = None,
+    keep: bool = True,
+) -> HTMLResponse:
+    """A page. ``keep`` False for pages that show a secret or must not be kept on the device for offline use.
+
+    Every template gets: ``language``, ``theme`` ("light", "dark" or ""), ``here`` (path), ``navigation``,
+    ``form_token()`` for a hidden field named ``form_field``, ``static_url(name)``, ``at_machine``, ``may_enter``.
+    """
+    pages: Pages = request.app.state.pages
+    token: Callable[[], str] = lambda: visitor(request).form_token()  # noqa: E731 - typed for the template
+    who = visitor(request) if "coldlash.visitor" in request.scope else None
+    values: dict[str, Any] = {
+        "language": language_of(request, pages.settings.languages),
+        "theme": theme_of(request),
+        "here": request.url.path,
+        "navigation": pages.navigation,
+        "form_token": token,
+        "at_machine": who is not None and who.at_machine,
+        "may_enter": who is not None and who.may_enter,
+        **(context or {}),
+    }
+    body = pages.environment.get_template(template).render(values)
+    caching = PAGE_CACHING if keep and status_code == 200 else UNKEPT_CACHING
+    return HTMLResponse(body, status_code=status_code, headers={"cache-control": caching, **(headers or {})})
+
+
+def language_of(request: Request, languages: tuple[str, ...]) -> str:
+    """The language to use: the cookie ``coldlash-language``, then what the browser asks for, then the first."""
+    asked = [request.cookies.get("coldlash-language", "")]
+    ranked = []
+    for item in request.headers.get("accept-language", "")[:200].split(","):
+        tag, _, quality = item.strip().partition(";q=")
+        try:
+            ranked.append((-float(quality or 1), tag))
+        except ValueError:
+            continue
+    asked += [tag for _, tag in sorted(ranked, key=lambda pair: pair[0])]
+    for tag in asked:
+        match = _LANGUAGE.match(tag.lower())
+        if match is not None and match[0] in languages:
+            return match[0]
+    return languages[0]
+
+
+def theme_of(request: Request) -> str:
+    """The owner's choice on this device, from a cookie that theme.js sets; empty = as the system has it."""
+    chosen = request.cookies.get("coldlash-theme", "")
+    return chosen if chosen in THEMES else ""
+
+
+async def form_values(request: Request) -> dict[str, str]:
+    """The text fields of a form that passed the guard. Raises Problem if a file stands where text belongs."""
+    async with request.form(max_fields=1000, max_files=50) as form:
+        values = {}
+        for name, value in form.multi_items():
+            if not isinstance(value, str):
+                raise Problem(422, f"The field {name} should be text, but a file was sent.")
+            values[name] = value
+        return values
