@@ -1,0 +1,252 @@
+"""coldlash book, add, set, due, import, export: the book and what stands in it."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from datetime import date
+from pathlib import Path
+
+from coldlash.cli.arguments import book_option, command, day, engine_argument, group
+from coldlash.cli.output import out, put_json, table
+
+
+def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add these commands."""
+    due = command(commands, "due", "show every engine in the book and when its gaps are due", _due)
+    due.add_argument(
+        "--on", type=day, default=None, metavar="DATE", help="as seen on this day; default today"
+    )
+    book_option(due)
+
+    book = group(commands, "book", "make a book, look at it, check it")
+    make = command(book, "new", "make an empty book", _new)
+    book_option(make)
+    check = command(book, "check", "read the whole book and say what is wrong with it, if anything", _check)
+    book_option(check)
+    show = command(book, "show", "list vehicles, engines, blade sets and open visits", _show)
+    book_option(show)
+
+    adding = group(commands, "add", "add a vehicle, an engine or a blade set to the book")
+    vehicle = command(adding, "vehicle", "add a vehicle", _add_vehicle)
+    vehicle.add_argument("name", metavar="NAME", help="what you call it")
+    vehicle.add_argument(
+        "--meter", choices=("km", "mile", "h"), default="km", help="what its meter counts; default km"
+    )
+    vehicle.add_argument("--digits", type=int, default=None, help="whole digits its meter shows")
+    vehicle.add_argument("--note", default="", help="anything worth keeping")
+    book_option(vehicle)
+    engine = command(
+        adding, "engine", "add an engine from its file, or a new version of its file", _add_engine
+    )
+    engine_argument(engine)
+    engine.add_argument("--name", help="its name in the book; default: the name in the file")
+    engine.add_argument("--vehicle", metavar="NAME", help="the vehicle it is in")
+    engine.add_argument(
+        "--again", action="store_true", help="it is in the book already: keep this as its file from now on"
+    )
+    book_option(engine)
+    blades = command(adding, "blades", "add your blade set", _add_blades)
+    blades.add_argument("name", metavar="NAME", help="what you call it")
+    blades.add_argument("blades", metavar="BLADES", help='as typed: "0.05 0.10 0.15" or ".004 .006"')
+    blades.add_argument(
+        "--unit", choices=("mm", "in"), default="mm", help="unit where none is written; default mm"
+    )
+    blades.add_argument(
+        "--stacks", type=int, default=1, help="how many may be laid on each other, 1 or 2; default 1"
+    )
+    book_option(blades)
+
+    unit = command(commands, "unit", "say in which unit gaps are shown and typed", _unit)
+    unit.add_argument("unit", choices=("mm", "in"), help="mm, or in for thousandths of an inch")
+    book_option(unit)
+
+    bring = command(commands, "import", "add the visits of a log file to the book, all or nothing", _import)
+    bring.add_argument("file", metavar="CSV", help="the log file")
+    bring.add_argument("--engine", required=True, metavar="NAME", help="the engine's name in the book")
+    book_option(bring)
+    export = command(commands, "export", "write an engine's closed visits as a log file", _export)
+    export.add_argument("--engine", required=True, metavar="NAME", help="the engine's name in the book")
+    export.add_argument(
+        "--to", metavar="CSV", help="where to write it, never overwrites; default: standard output"
+    )
+    book_option(export)
+
+
+def _due(arguments: argparse.Namespace) -> None:
+    from coldlash.desk.desk import Desk
+    from coldlash.desk.words import due_json, due_row
+
+    # The owner's own calendar day is meant, not that of a time zone.
+    today = arguments.on or date.today()  # noqa: DTZ011
+    with Desk.open(arguments.book) as desk:
+        rows = desk.shed(today)
+    if arguments.json:
+        put_json({"on": today.isoformat(), "engines": [due_json(row) for row in rows]})
+        return
+    if not rows:
+        out("There is no engine in this book yet; add one: coldlash add engine FILE")
+        return
+    out(f"The shed on {today}")
+    out()
+    out(
+        table(
+            ("engine", "in", "gaps are", "because of", "last check", "at", "next"),
+            [due_row(row) for row in rows],
+        )
+    )
+    for row in rows:
+        if row.draft is not None:
+            out()
+            out(
+                f"{row.entry.name}: a visit of {row.draft.day} is open; go on: coldlash visit guide {row.entry.name!r}"
+            )
+
+
+def _new(arguments: argparse.Namespace) -> None:
+    from coldlash.desk.desk import make_book
+
+    path = make_book(arguments.book)
+    if arguments.json:
+        put_json({"book": str(path)})
+        return
+    out(f"Made the book {path}")
+
+
+def _check(arguments: argparse.Namespace) -> int:
+    from coldlash.desk.desk import Desk
+
+    with Desk.open(arguments.book) as desk:
+        wrong = desk.book.check()
+        path = desk.book.path
+    if arguments.json:
+        put_json({"book": str(path), "sound": not wrong, "wrong": list(wrong)})
+    elif wrong:
+        out(f"{path} is not sound:")
+        for text in wrong:
+            out(f"  {text}")
+    else:
+        out(f"{path} is sound.")
+    return 2 if wrong else 0
+
+
+def _show(arguments: argparse.Namespace) -> None:
+    from coldlash.desk.desk import Desk
+
+    with Desk.open(arguments.book) as desk:
+        book, unit = desk.book, desk.unit()
+        vehicles, engines, blades = book.vehicles(), book.engines(), book.blade_sets()
+        drafts = book.draft_visits()
+    names = {entry.id: entry.name for entry in engines}
+    if arguments.json:
+        put_json(
+            {
+                "unit": unit,
+                "vehicles": [{"name": v.name, "meter": v.meter, "digits": v.meter_digits} for v in vehicles],
+                "engines": [{"name": e.name, "file_version": e.file.version} for e in engines],
+                "blade_sets": [
+                    {"name": b.name, "unit": b.unit, "blades_um": list(b.blades_um)} for b in blades
+                ],
+                "open_visits": [
+                    {"id": d.id, "engine": names[d.engine_id], "day": d.day.isoformat()} for d in drafts
+                ],
+            }
+        )
+        return
+    from coldlash.bench.blades import show_um
+
+    out("Vehicles: " + (", ".join(f"{v.name} ({v.meter})" for v in vehicles) or "none"))
+    out("Engines: " + (", ".join(f"{e.name} (file version {e.file.version})" for e in engines) or "none"))
+    for kept in blades:
+        out(f"Blades {kept.name}: " + ", ".join(show_um(um, kept.unit) for um in kept.blades_um))
+    out(f"Gaps are shown in {unit}.")
+    for draft in drafts:
+        out(f"Open: {names[draft.engine_id]}, {draft.day}")
+
+
+def _add_vehicle(arguments: argparse.Namespace) -> None:
+    from coldlash.desk.desk import Desk
+
+    with Desk.open(arguments.book, create=True) as desk:
+        vehicle = desk.book.add_vehicle(
+            arguments.name, meter=arguments.meter, meter_digits=arguments.digits, note=arguments.note
+        )
+    _said(arguments, {"vehicle": vehicle.name, "id": vehicle.id}, f"Added {vehicle.name}.")
+
+
+def _add_engine(arguments: argparse.Namespace) -> None:
+    from coldlash.desk.desk import Desk
+    from coldlash.desk.engines import load_engine
+
+    loaded = load_engine(arguments.engine)
+    name = arguments.name or loaded.engine.name
+    with Desk.open(arguments.book, create=True) as desk:
+        if arguments.again:
+            version = desk.new_engine_file(name, loaded)
+        else:
+            version = desk.add_engine(loaded, arguments.name, arguments.vehicle).file.version
+    _said(arguments, {"engine": name, "version": version}, f"{name} is in the book, file version {version}.")
+
+
+def _add_blades(arguments: argparse.Namespace) -> None:
+    from coldlash.desk.desk import Desk
+
+    with Desk.open(arguments.book, create=True) as desk:
+        kept = desk.add_blade_set(arguments.name, arguments.blades, arguments.unit, arguments.stacks)
+    shown = ", ".join(kept.show(rung.um) for rung in kept.ladder())
+    _said(arguments, {"blade_set": kept.name, "blades_um": list(kept.blades_um)}, f"{kept.name}: {shown}")
+
+
+def _unit(arguments: argparse.Namespace) -> None:
+    from coldlash.desk.desk import UNIT_SETTING, Desk
+
+    with Desk.open(arguments.book, create=True) as desk:
+        desk.book.set_setting(UNIT_SETTING, arguments.unit)
+    _said(arguments, {"unit": arguments.unit}, f"Gaps are shown in {arguments.unit} from now on.")
+
+
+def _import(arguments: argparse.Namespace) -> None:
+    from coldlash.desk.desk import Desk
+    from coldlash.desk.engines import read_text_file
+
+    text = read_text_file(Path(arguments.file), "log file")
+    with Desk.open(arguments.book) as desk:
+        done = desk.import_log(arguments.engine, text, arguments.file)
+    if arguments.json:
+        put_json(
+            {
+                "engine": arguments.engine,
+                "visits_added": done.added,
+                "visits_known": done.already_there,
+                "rows_added": done.rows_added,
+                "rows_known": done.rows_known,
+                "notes": list(done.notes),
+            }
+        )
+        return
+    counts = f"{done.added} visits ({done.rows_added} rows) added, {done.already_there} there before"
+    out(f"{arguments.engine}: {counts}.")
+    for note in done.notes:
+        out(f"  note: {note}")
+
+
+def _export(arguments: argparse.Namespace) -> None:
+    from coldlash.desk.desk import Desk
+    from coldlash.desk.engines import write_new_text
+
+    with Desk.open(arguments.book) as desk:
+        text = desk.export_log(arguments.engine)
+    if arguments.to is not None:
+        write_new_text(Path(arguments.to), text)
+        _said(arguments, {"engine": arguments.engine, "file": arguments.to}, f"Wrote {arguments.to}.")
+    elif arguments.json:
+        put_json({"engine": arguments.engine, "log": text})
+    else:
+        sys.stdout.write(text)
+
+
+def _said(arguments: argparse.Namespace, data: dict[str, object], words: str) -> None:
+    if arguments.json:
+        put_json(data)
+    else:
+        out(words)

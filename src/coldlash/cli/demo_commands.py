@@ -1,0 +1,73 @@
+"""coldlash demo: the book of a small island's transport museum, to look around in."""
+
+from __future__ import annotations
+
+import argparse
+from datetime import date
+
+from coldlash.cli.arguments import command, day
+from coldlash.cli.output import out, put_json, table
+
+
+def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add these commands."""
+    demo = command(
+        commands, "demo", "make the demo book: three engines of an island museum, all invented", _demo
+    )
+    demo.add_argument("--book", metavar="BOOK", help="where to make it; default: a demo book beside your own")
+    demo.add_argument(
+        "--until", type=day, default=None, metavar="DATE", help="day the story ends; default today"
+    )
+    demo.add_argument("--seed", type=int, default=None, help="another seed, another story")
+    demo.add_argument("--walk", action="store_true", help="make it anew and walk through the main job")
+
+
+def _demo(arguments: argparse.Namespace) -> None:
+    from coldlash.demo.fill import make_demo
+
+    # The owner's own calendar day is meant, not that of a time zone.
+    until = arguments.until or date.today()  # noqa: DTZ011
+    path = make_demo(arguments.book, until, arguments.seed, anew=arguments.walk)
+    if arguments.json:
+        put_json({"book": str(path), "until": until.isoformat()})
+        return
+    out(f"The demo book is {path}")
+    if arguments.walk:
+        _walk(str(path), until)
+    else:
+        out(f"Look around: coldlash due --book {path}")
+
+
+def _walk(path: str, today: date) -> None:
+    from coldlash.desk.bench import plan_for
+    from coldlash.desk.desk import Desk
+    from coldlash.desk.words import due_row, visit_lines
+    from coldlash.engine.plan_text import plan_text
+
+    with Desk.open(path) as desk:
+        rows = desk.shed(today)
+        _title("1. What is due")
+        head = ("engine", "in", "gaps are", "because of", "last check", "at", "next")
+        out(table(head, [due_row(row) for row in rows]))
+        row = next(row for row in rows if row.entry.name == "Van engine")
+        _title(f"2. The engine: {row.engine.name}")
+        out(plan_text(row.engine))
+        _title("3. The stops")
+        for line in plan_for(row.engine).lines():
+            out(line)
+        _title("4. The last visit")
+        for line in visit_lines(desk.book.visits(row.entry.name)[-1], row.entry.name):
+            out(line)
+        _title("5. What it means")
+        for line in desk.answer(row.entry.name).lines():
+            out(line)
+    _title("Your turn")
+    out(f"Be led through a visit:  ./run visit guide 'Van engine' --book {path}")
+    out("Begin with your engine:  ./run engine new my-engine.toml --like flat-four")
+    out("Everything else:         ./run --help, README.md, docs/")
+
+
+def _title(text: str) -> None:
+    out()
+    out(text)
+    out("-" * len(text))

@@ -1,0 +1,90 @@
+"""coldlash engine new, check, show, list: the engine file and what it says."""
+
+from __future__ import annotations
+
+import argparse
+
+from coldlash.cli.arguments import command, engine_argument, group
+from coldlash.cli.output import out, put_json, table
+
+
+def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add these commands."""
+    engine = group(commands, "engine", "write, check and look at engine files")
+    new = command(
+        engine, "new", "write a new engine file from a generic engine, to be corrected by you", _new
+    )
+    new.add_argument("file", metavar="FILE", help="where to write it; never overwrites")
+    new.add_argument("--like", metavar="LAYOUT", default="flat-four", help="generic engine to start from")
+    new.add_argument("--name", help="what you call this engine; default: the file's name")
+    check = command(engine, "check", "check an engine file; all faults at once, with their lines", _check)
+    engine_argument(check)
+    show = command(
+        engine, "show", "show an engine: its plan, gaps, firing and when each valve is open", _show
+    )
+    engine_argument(show)
+    command(engine, "list", "list the generic engines", _list)
+
+
+def _new(arguments: argparse.Namespace) -> None:
+    from coldlash.desk.engines import write_new_engine
+
+    path = write_new_engine(arguments.file, arguments.like, arguments.name)
+    if arguments.json:
+        put_json({"file": str(path), "like": arguments.like})
+        return
+    out(f"Wrote {path} from the generic {arguments.like}.")
+    out("Every figure in it is typical, not yours: compare each with the maker's manual, then run")
+    out(f"  coldlash engine check {path}")
+
+
+def _check(arguments: argparse.Namespace) -> None:
+    from coldlash.desk.engines import load_engine
+    from coldlash.engine.reader import engine_notes
+
+    loaded = load_engine(arguments.engine)
+    notes = engine_notes(loaded.engine)
+    if arguments.json:
+        put_json({"engine": loaded.engine.name, "source": loaded.source, "notes": list(notes)})
+        return
+    out(f"{loaded.source}: {loaded.engine.name} is good, {len(loaded.engine.valves)} valves.")
+    for text in notes:
+        out(f"  note: {text}")
+
+
+def _show(arguments: argparse.Namespace) -> None:
+    from coldlash.desk.engines import describe_engine, load_engine
+
+    engine = load_engine(arguments.engine).engine
+    facts = describe_engine(engine)
+    if arguments.json:
+        put_json(facts.as_json())
+        return
+    out(facts.plan)
+    out()
+    for line in facts.lines:
+        out(line)
+    out()
+    head = ("valve", "opens", "closes", "gap mm", "tight", "loose")
+    out(table(head, facts.valve_rows))
+    out()
+    out("Degrees are crank degrees past firing TDC of cylinder 1, 0 to 720.")
+
+
+def _list(arguments: argparse.Namespace) -> None:
+    from coldlash.desk.engines import list_generic
+
+    rows = list_generic()
+    if arguments.json:
+        put_json(
+            {
+                "engines": [
+                    {"name": name, "cylinders": n, "firing_order": list(order)} for name, n, order in rows
+                ]
+            }
+        )
+        return
+    lines = [(name, str(n), "-".join(str(c) for c in order)) for name, n, order in rows]
+    out(table(("name", "cylinders", "firing order"), lines))
+    out()
+    out("Their figures are typical; your maker's manual comes first.")

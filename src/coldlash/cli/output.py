@@ -1,0 +1,64 @@
+"""Printing: text for people, or one JSON object for scripts. Nothing else goes to standard output."""
+
+from __future__ import annotations
+
+import json
+import math
+import sys
+from collections.abc import Iterable, Sequence
+
+
+def out(text: str = "") -> None:
+    """One line (or several) for the person at the terminal."""
+    sys.stdout.write(text + "\n")
+
+
+def note(text: str) -> None:
+    """Something worth knowing that is not the answer: to standard error."""
+    sys.stderr.write(text + "\n")
+
+
+def put_json(data: dict[str, object]) -> None:
+    """One JSON object, numbers unrounded; an open end of an interval is null."""
+    sys.stdout.write(json.dumps(_finite(data), ensure_ascii=False, indent=2, allow_nan=False) + "\n")
+
+
+def _finite(value: object) -> object:
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    if isinstance(value, dict):
+        return {str(key): _finite(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_finite(item) for item in value]
+    return value
+
+
+def table(head: Sequence[str], rows: Iterable[Sequence[str]], indent: str = "") -> str:
+    """Columns padded to their widest cell; cells that read as numbers are set to the right."""
+    cells = [list(head), *[list(row) for row in rows]]
+    widths = [max(len(row[i]) for row in cells) for i in range(len(head))]
+    right = [all(_is_number(row[i]) for row in cells[1:]) and len(cells) > 1 for i in range(len(head))]
+    lines = []
+    for row in cells:
+        padded = [c.rjust(w) if r else c.ljust(w) for c, w, r in zip(row, widths, right, strict=True)]
+        lines.append((indent + "  ".join(padded)).rstrip())
+    return "\n".join(lines)
+
+
+def _is_number(cell: str) -> bool:
+    stripped = cell.replace(",", "").replace("\u2212", "-").removesuffix("°").strip()
+    if stripped in {"", "-"}:
+        return True
+    try:
+        float(stripped)
+    except ValueError:
+        return False
+    return True
+
+
+def signed(value: float, digits: int = 0) -> str:
+    """A number with its sign, a real minus sign for negatives."""
+    text = f"{abs(value):.{digits}f}"
+    if float(text) == 0:
+        return text
+    return ("+" if value > 0 else "\u2212") + text

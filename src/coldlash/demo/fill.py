@@ -1,0 +1,86 @@
+"""Put the demo's engines and visits into a book."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date
+from pathlib import Path
+
+from coldlash.demo.generate import DemoEngine, DemoReading, DemoVisit, generate
+from coldlash.desk.desk import Desk
+from coldlash.desk.engines import engine_from_text
+from coldlash.errors import InputError
+from coldlash.logbook.paths import default_book
+from coldlash.logbook.records import Meter, NewReading, NewVisit, PastVisit
+from coldlash.units import m_from_km
+
+DEMO_SETTING = "demo_until"
+MUSEUM_BLADES = {"van": "workshop fine", "pump": "workshop", "tender": "workshop"}
+_METERS: dict[str, Meter] = {"km": "km", "h": "h"}
+
+
+def fill(desk: Desk, engines: tuple[DemoEngine, ...]) -> None:
+    """Write everything in one go; the book must be empty of these names. Raises InputError, BookError."""
+    with desk.book.transaction():
+        kept: set[str] = set()
+        for demo in engines:
+            name = MUSEUM_BLADES[demo.key]
+            if name not in kept:
+                desk.book.add_blade_set(name, unit="mm", blades_um=demo.blades_um)
+                kept.add(name)
+            desk.book.add_vehicle(demo.vehicle, meter=_METERS[demo.meter])
+            desk.add_engine(engine_from_text(demo.text, demo.key), vehicle=demo.vehicle)
+            visits = tuple(_past(visit, demo) for visit in demo.visits)
+            desk.book.add_past_visits(demo.engine.name, visits)
+
+
+def _past(visit: DemoVisit, demo: DemoEngine) -> PastVisit:
+    meter = visit.hours if visit.hours is not None else visit.distance_km
+    new = NewVisit(
+        day=visit.day,
+        distance_m=m_from_km(visit.distance_km),
+        engine_temp_mc=round(visit.temp_c * 1000),
+        meter_reading=round(meter * 1000),
+        meter_unit=_METERS[demo.meter],
+        by=visit.by,
+        blades_um=demo.blades_um,
+        note=visit.note,
+        at=f"{visit.day.isoformat()}T15:00:00Z",
+    )
+    readings = tuple(part for reading in visit.readings for part in _readings(reading))
+    return PastVisit(visit=new, readings=readings)
+
+
+def _readings(reading: DemoReading) -> Iterator[NewReading]:
+    valve = reading.valve
+    yield NewReading(
+        valve=valve, step="found", go_um=reading.go_um, nogo_um=reading.nogo_um, note=reading.note
+    )
+    if reading.set_um is not None:
+        yield NewReading(valve=valve, step="set", blade_um=reading.set_um)
+    if reading.left_go_um is not None:
+        yield NewReading(valve=valve, step="left", go_um=reading.left_go_um, nogo_um=reading.left_nogo_um)
+
+
+def make_demo(ref: str | None, until: date, seed: int | None = None, *, anew: bool = False) -> Path:
+    """Make the demo book. ``anew``: an earlier demo book at that place is made again; another book never is.
+
+    Raises InputError when a book is there already, BookError when it can't be written.
+    """
+    path = Path(ref) if ref is not None else Path(default_book()).with_name("demo.coldlash")
+    if path.exists() and anew and _is_demo(path):
+        for name in (path.name, f"{path.name}-wal", f"{path.name}-shm"):
+            path.with_name(name).unlink(missing_ok=True)
+    if path.exists():
+        raise InputError(f"{path} is there already and stays as it is; choose another name with --book")
+    path.parent.mkdir(parents=True, exist_ok=True)
+    engines = generate(until) if seed is None else generate(until, seed)
+    with Desk.open(str(path), create=True) as desk:
+        fill(desk, engines)
+        desk.book.set_setting(DEMO_SETTING, until.isoformat())
+    return path
+
+
+def _is_demo(path: Path) -> bool:
+    with Desk.open(str(path)) as desk:
+        return DEMO_SETTING in desk.book.settings()

@@ -1,0 +1,418 @@
+"""The use cases over one book, for pages and terminal alike: neither does any arithmetic of its own."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from pathlib import Path
+from types import TracebackType
+
+from coldlash.bench.blades import STANDARD_SETS, BladeSet, Unit, parse_reading, parse_thickness, typed_set
+from coldlash.desk import visit as guided
+from coldlash.desk.answer import Answer, assess
+from coldlash.desk.engines import LoadedEngine, engine_from_kept
+from coldlash.engine.heat import temperature_coefficient
+from coldlash.engine.spec import Engine, Valve
+from coldlash.errors import InputError
+from coldlash.logbook.due import Due, due
+from coldlash.logbook.exchange import ImportResult, export_log, import_log, to_records
+from coldlash.logbook.paths import default_book
+from coldlash.logbook.records import (
+    EngineEntry,
+    FieldValue,
+    Meter,
+    NewReading,
+    NewVisit,
+    Reading,
+    Spin,
+    Step,
+    Visit,
+)
+from coldlash.logbook.store import Book
+from coldlash.units import km_from_m, km_from_mile, m_from_km
+from coldlash.wear.record import VisitRecord
+from coldlash.wear.settings import Coefficient
+from coldlash.wear.trend import Expectation
+
+UNIT_SETTING = "gap_unit"
+
+
+@dataclass(frozen=True, slots=True)
+class ShedRow:
+    """One engine as it stands in the shed."""
+
+    entry: EngineEntry
+    engine: Engine
+    vehicle: str | None
+    due: Due
+    draft: Visit | None
+    visits: int
+
+
+class Desk:
+    """One open book and what is done with it. ``with Desk.open(ref) as desk: ...``"""
+
+    def __init__(self, book: Book, now: Callable[[], datetime]) -> None:
+        self.book = book
+        self._now = now
+
+    @classmethod
+    def open(
+        cls,
+        ref: str | None = None,
+        *,
+        create: bool = False,
+        now: Callable[[], datetime] = lambda: datetime.now(UTC),
+    ) -> Desk:
+        """Open the book at ``ref`` (default: the owner's). Raises BookError when it can't be."""
+        return cls(Book.open(ref or default_book(), create=create, now=now), now)
+
+    def __enter__(self) -> Desk:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.book.close()
+
+    # ------------------------------------------------------------------------------------- engines
+
+    def engine(self, name: str) -> tuple[EngineEntry, Engine]:
+        """An engine in the book by its name. Raises InputError naming those there are."""
+        entry = self.book.engine(name)
+        return entry, self._read(entry)
+
+    def _read(self, entry: EngineEntry) -> Engine:
+        return engine_from_kept(entry.file.toml, dict(entry.file.tables), entry.name)
+
+    def only_engine(self) -> str:
+        """The name of the only engine in the book. Raises InputError when there are none or several."""
+        names = [entry.name for entry in self.book.engines()]
+        if len(names) == 1:
+            return names[0]
+        if not names:
+            raise InputError("there is no engine in this book yet; add one: coldlash add engine FILE")
+        raise InputError(f"which engine? The book has {', '.join(names)}")
+
+    def add_engine(
+        self, loaded: LoadedEngine, name: str | None = None, vehicle: str | None = None
+    ) -> EngineEntry:
+        """Put an engine in the book, under its own name unless another is given."""
+        return self.book.add_engine(name or loaded.engine.name, loaded.text, loaded.tables, vehicle=vehicle)
+
+    def new_engine_file(self, name: str, loaded: LoadedEngine) -> int:
+        """Keep a new version of an engine's file; earlier visits keep theirs. Returns the version.
+
+        Raises InputError when the new file has not the valves that readings were taken of.
+        """
+        entry, engine = self.engine(name)
+        if loaded.engine.cylinders != engine.cylinders:
+            raise InputError(
+                f"{entry.name} has {engine.cylinders} cylinders, {loaded.source} has {loaded.engine.cylinders}: "
+                "that is another engine; add it as one"
+            )
+        return self.book.new_engine_file(name, loaded.text, loaded.tables).version
+
+    # ------------------------------------------------------------------------------------- shed
+
+    def shed(self, today: date) -> tuple[ShedRow, ...]:
+        """Every engine with what is due, most urgent first."""
+        vehicles = {vehicle.id: vehicle.name for vehicle in self.book.vehicles()}
+        rows = []
+        for entry in self.book.engines():
+            engine = self._read(entry)
+            visits = self.records(entry.name)
+            drafts = self.book.draft_visits(entry.name)
+            vehicle = vehicles.get(entry.vehicle_id) if entry.vehicle_id else None
+            when = due(engine.service, visits, today, rebuilt=_rebuilt(visits))
+            rows.append(ShedRow(entry, engine, vehicle, when, drafts[0] if drafts else None, len(visits)))
+        order = {"due": 0, "never checked": 1, "soon": 2, "not yet": 3}
+        far = date.max
+        return tuple(
+            sorted(rows, key=lambda row: (order[row.due.state], row.due.projected or row.due.due_day or far))
+        )
+
+    # ------------------------------------------------------------------------------------- blades, units
+
+    def unit(self) -> Unit:
+        """The owner's unit for gaps."""
+        return "in" if self.book.settings().get(UNIT_SETTING) == "in" else "mm"
+
+    def blade_set(self, name: str) -> BladeSet:
+        """The owner's set of that name, else a standard set. Raises InputError naming what there is."""
+        own = {kept.name: kept for kept in self.book.blade_sets()}
+        if name in own:
+            kept = own[name]
+            return BladeSet(kept.name, kept.unit, kept.blades_um, kept.stacks_of)
+        if name in STANDARD_SETS:
+            return STANDARD_SETS[name]
+        have = ", ".join([*own, *STANDARD_SETS])
+        raise InputError(f"no blade set {name!r}; there are {have}")
+
+    def add_blade_set(self, name: str, blades: str, unit: Unit, stacks: int) -> BladeSet:
+        """Keep the owner's blades as typed."""
+        blade_set = typed_set(name, blades, unit, stacks)
+        if name in STANDARD_SETS:
+            raise InputError(f"{name!r} is the name of a standard set; choose another")
+        self.book.add_blade_set(name, unit=unit, blades_um=blade_set.blades_um, stacks_of=stacks)
+        return blade_set
+
+    # ------------------------------------------------------------------------------------- visits
+
+    def records(self, name: str) -> tuple[VisitRecord, ...]:
+        """The closed visits of an engine as the models read them, oldest first."""
+        _, engine = self.engine(name)
+        return to_records(self.book.visits(name), engine, self._as_it_was(name))
+
+    def _as_it_was(self, name: str) -> dict[str, Engine]:
+        files = self.book.engine_files(name)
+        return {f.id: engine_from_kept(f.toml, dict(f.tables), name) for f in files} if len(files) > 1 else {}
+
+    def coefficient(self, engine: Engine) -> Coefficient | None:
+        """Gap change per K by kind (mean, sd), from the engine's stack; None without one."""
+        found = temperature_coefficient(engine)
+        return None if found is None else {kind: (each.value, each.sd) for kind, each in found.items()}
+
+    def start_visit(
+        self,
+        name: str,
+        *,
+        day: date,
+        distance_km: float | None = None,
+        meter: float | None = None,
+        engine_temp_c: float | None = None,
+        by: str | None = None,
+        blades: BladeSet | None = None,
+        plan: str = "",
+        note: str = "",
+        visit_id: str | None = None,
+    ) -> Visit:
+        """Open a visit: the engine's own distance in km, or what its meter shows today.
+
+        Raises InputError when both or neither are given, or the meter has gone back.
+        """
+        entry, engine = self.engine(name)
+        if (distance_km is None) == (meter is None):
+            raise InputError("give the engine's own distance in km, or what its meter shows, one of the two")
+        unit = self._meter_unit(entry, engine)
+        if distance_km is None and meter is not None:
+            distance_km = self._distance_from_meter(name, engine, meter, unit)
+        ladder = (blades or STANDARD_SETS["metric" if self.unit() == "mm" else "inch"]).ladder()
+        guided.planned_stops(engine, plan)
+        return self.book.open_visit(
+            name,
+            NewVisit(
+                day=day,
+                distance_m=m_from_km(distance_km or 0.0),
+                engine_temp_mc=None if engine_temp_c is None else round(engine_temp_c * 1000),
+                meter_reading=None if meter is None else round(meter * 1000),
+                meter_unit=None if meter is None else unit,
+                by=by,
+                blades_um=tuple(rung.um for rung in ladder),
+                plan=plan,
+                note=note,
+                id=visit_id,
+            ),
+        )
+
+    def _meter_unit(self, entry: EngineEntry, engine: Engine) -> Meter:
+        if engine.service.meter == "h":
+            return "h"
+        for vehicle in self.book.vehicles():
+            if vehicle.id == entry.vehicle_id:
+                return vehicle.meter
+        return "km"
+
+    def _distance_from_meter(self, name: str, engine: Engine, meter: float, unit: Meter) -> float:
+        factor = {"km": 1.0, "mile": km_from_mile(1.0), "h": engine.service.km_per_h}[unit]
+        before = [v for v in self.book.visits(name) if v.meter_reading is not None and v.meter_unit == unit]
+        if not before:
+            return meter * factor
+        last = before[-1]
+        shown = (last.meter_reading or 0) / 1000
+        if meter < shown:
+            raise InputError(
+                f"the meter shows {meter:g} {unit}, but on {last.day} it showed {shown:g}: mistyped? If it rolled over "
+                "or was replaced, give the engine's own distance instead (--distance)"
+            )
+        return km_from_m(last.distance_m) + (meter - shown) * factor
+
+    def draft(self, name: str) -> Visit:
+        """The open visit of an engine. Raises InputError when there is none, or more than one."""
+        drafts = self.book.draft_visits(name)
+        if not drafts:
+            raise InputError(f"no visit of {name} is open; open one: coldlash visit start {name!r}")
+        if len(drafts) > 1:
+            days = ", ".join(f"{visit.day} ({visit.id})" for visit in drafts)
+            raise InputError(f"{name} has several open visits: {days}; name one with --visit ID")
+        return drafts[0]
+
+    def which_visit(self, visit_id: str | None, engine: str | None, *, latest: bool = False) -> Visit:
+        """The visit that is meant: by id, else the open one of the engine (or of the only engine).
+
+        ``latest``: where none is open, the last closed one. Raises InputError.
+        """
+        if visit_id is not None:
+            return self.book.visit(visit_id)
+        if engine is None:
+            drafts = self.book.draft_visits()
+            if len(drafts) == 1:
+                return drafts[0]
+        name = engine or self.only_engine()
+        if latest and not self.book.draft_visits(name):
+            closed = self.book.visits(name)
+            if closed:
+                return closed[-1]
+        return self.draft(name)
+
+    def change_visit(
+        self,
+        visit: Visit,
+        *,
+        day: date | None = None,
+        distance_km: float | None = None,
+        engine_temp_c: float | None = None,
+        by: str | None = None,
+        note: str | None = None,
+        reason: str = "",
+    ) -> Visit:
+        """Change fields of a visit; None = leave as it is. The old values stay visible. Raises InputError."""
+        changes: dict[str, FieldValue] = {}
+        if day is not None:
+            changes["day"] = day
+        if distance_km is not None:
+            changes["distance_m"] = m_from_km(distance_km)
+        if engine_temp_c is not None:
+            changes["engine_temp_mc"] = round(engine_temp_c * 1000)
+        if by is not None:
+            changes["by"] = by
+        if note is not None:
+            changes["note"] = note
+        return self.book.change_visit(visit.id, changes, reason=reason) if changes else visit
+
+    def missing(self, visit: Visit) -> tuple[Valve, ...]:
+        """The valves that nothing was measured of before they were touched."""
+        engine = self._engine_of(visit, self._entry(visit))
+        return tuple(v for v in engine.valves if (r := visit.reading(v, "found")) is None or not r.measured)
+
+    def meter_unit(self, name: str) -> Meter:
+        """What the meter of this engine counts."""
+        return self._meter_unit(*self.engine(name))
+
+    def guide(self, visit: Visit) -> guided.Guide:
+        """The guide of a visit: its stops, what is written, what is expected, what is asked next."""
+        entry = self._entry(visit)
+        engine = self._engine_of(visit, entry)
+        earlier = self._earlier(visit, entry, engine)
+        return guided.guide(visit, engine, earlier, self._expected(visit, engine, earlier), self.unit())
+
+    def _entry(self, visit: Visit) -> EngineEntry:
+        return self.book.engine(visit.engine_id)
+
+    def _engine_of(self, visit: Visit, entry: EngineEntry) -> Engine:
+        if visit.engine_file_id == entry.file.id:
+            return self._read(entry)
+        kept = next(f for f in self.book.engine_files(entry.name) if f.id == visit.engine_file_id)
+        return engine_from_kept(kept.toml, dict(kept.tables), entry.name)
+
+    def _earlier(self, visit: Visit, entry: EngineEntry, engine: Engine) -> tuple[VisitRecord, ...]:
+        kept = [
+            other
+            for other in self.book.visits(entry.name)
+            if other.id != visit.id and (other.day, other.distance_m) <= (visit.day, visit.distance_m)
+        ]
+        return to_records(kept, engine, self._as_it_was(entry.name))
+
+    def _expected(
+        self, visit: Visit, engine: Engine, earlier: Sequence[VisitRecord]
+    ) -> dict[Valve, Expectation]:
+        temp = None if visit.engine_temp_mc is None else visit.engine_temp_mc / 1000
+        return guided.expected_ranges(
+            engine, earlier, km_from_m(visit.distance_m), temp, self.coefficient(engine)
+        )
+
+    def say(
+        self,
+        visit: Visit,
+        valve: Valve,
+        step: Step,
+        text: str,
+        *,
+        spin: Spin | None = None,
+        note: str = "",
+        by: str | None = None,
+        reason: str = "",
+        correct: bool = False,
+        reading_id: str | None = None,
+    ) -> Reading:
+        """Write what was said at a valve in the shorthand of the bench.
+
+        ``correct``: this corrects what stands there; in a closed visit that needs a ``reason``. Without it, a
+        second reading of the same step is refused. Raises InputError.
+        """
+        engine = self._engine_of(visit, self._entry(visit))
+        engine.valve(str(valve))
+        standing = visit.reading(valve, step)
+        if standing is not None and not correct:
+            raise InputError(
+                f"{valve} {step} is written already: {standing.words}; to correct it say so (--correct)"
+            )
+        blades = guided.blade_set_of(visit, self.unit())
+        replaces = standing.id if standing is not None else None
+        if step == "set":
+            um = None if not text.strip() else parse_thickness(text, blades.unit, f"{valve} set")
+            new = NewReading(
+                valve=valve, step="set", blade_um=um if um is not None else round(engine.gap(valve).cold * 1000),
+                spin=spin, note=note, by=by, replaces=replaces, reason=reason, id=reading_id,
+            )  # fmt: skip
+        else:
+            said = parse_reading(text, blades)
+            new = NewReading(
+                valve=valve, step=step, go_um=said.go_um, nogo_um=said.nogo_um, feel=said.feel, spin=spin, note=note,
+                by=by, replaces=replaces, reason=reason, id=reading_id,
+            )  # fmt: skip
+        return self.book.amend(visit.id, new) if visit.state == "closed" else self.book.record(visit.id, new)
+
+    def surprise(self, guide: guided.Guide, valve: Valve, reading: Reading) -> str | None:
+        """What to say before the screw is touched when a found reading is not what was expected; else None."""
+        expected = guide.task(valve).expected
+        bounds = guided.bounds_of(reading)
+        if expected is None or bounds is None or not expected.surprising(bounds):
+            return None
+        low = "under 0" if expected.lo < 0 else f"{expected.lo:.2f}"
+        return (
+            f"{valve} was expected between {low} and {expected.hi:.2f} mm and reads {reading.words}. "
+            "Before the screw is touched: is it the right valve, is the crank at the right stop, is the blade clean? "
+            "Measure once more."
+        )
+
+    # ------------------------------------------------------------------------------------- answers
+
+    def answer(self, name: str) -> Answer:
+        """What the closed visits of an engine say."""
+        _, engine = self.engine(name)
+        return assess(engine, self.records(name))
+
+    def import_log(self, name: str, text: str, source: str) -> ImportResult:
+        """Add the visits of a log file, all or nothing; those the book has already are left alone."""
+        _, engine = self.engine(name)
+        return import_log(self.book, name, engine, text, source=source)
+
+    def export_log(self, name: str) -> str:
+        """An engine's closed visits as a log file."""
+        return export_log(self.book, name)
+
+
+def _rebuilt(visits: Sequence[VisitRecord]) -> bool:
+    return bool(visits) and any(record.restart for record in visits[-1].valves.values())
+
+
+def make_book(ref: str | None = None) -> Path:
+    """Make an empty book where there is none. Raises InputError when one is there already, BookError."""
+    path = Path(ref or default_book()).expanduser()
+    if path.exists():
+        raise InputError(f"{path} is there already and stays as it is; open it, or choose another name")
+    path.parent.mkdir(parents=True, exist_ok=True)
+    with Desk.open(str(path), create=True) as desk:
+        return desk.book.path
