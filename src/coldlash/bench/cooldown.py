@@ -31,6 +31,10 @@ THERMOMETER_SD_K = 1.0
 """Sd of one temperature reading (judgement: a probe thermometer or an infrared one held still)."""
 JITTER_K = 2.0
 """Among three or more readings one may be this much warmer than the one before it: two thermometer sds."""
+MOST_MINUTES = 1e5
+"""Larger numbers are no minutes (ten weeks)."""
+LEAST_MINUTES = 1e-3
+"""Readings closer than this are one."""
 COLDEST_AIR_C, WARMEST_AIR_C, HOTTEST_ENGINE_C = -40.0, 60.0, 400.0
 
 
@@ -154,53 +158,69 @@ def cooling(
         raise InputError(f"spread of a temperature reading {reading_sd_k:g} K: it must be 0 or more, like 1")
     ordered = sorted(Reading(*reading) for reading in readings)
     _check_readings(air_c, ordered)
-    last = ordered[-1]
-    times = [reading.minute - last.minute for reading in ordered]
+    first, last = ordered[0], ordered[-1]
+    span = last.minute - first.minute
     excesses = [reading.temp_c - air_c for reading in ordered]
-    height, rate, covariance = _fit(times, excesses)
+    hottest, rate, covariance = _fit([reading.minute - first.minute for reading in ordered], excesses)
     tau = 1 / rate
     tau_sd = tau**2 * math.sqrt(covariance[1][1]) * reading_sd_k
+    height = hottest * math.exp(-rate * span)
     # a fit may pass below a last reading that is still too warm: what was measured counts
     start = height if height > target or excesses[-1] <= target else excesses[-1]
     if start <= target:
         return Cooling(air_c, tau, tau_sd, last.minute, height, target, 0.0, 0.0)
-    log_ratio = math.log(start / target)
-    # wait = ln(height / target) / rate, first order in height and rate
-    by_height, by_rate = 1 / (start * rate), -log_ratio / rate**2
+    wait = math.log(start / target) * tau
+    # until = (ln hottest - ln target) / rate counts from the first reading; first order in hottest and rate
+    by_height, by_rate = tau / hottest, -(span + wait) * tau
     variance = (
         by_height**2 * covariance[0][0]
         + 2 * by_height * by_rate * covariance[0][1]
         + by_rate**2 * covariance[1][1]
     )
     wait_sd = math.sqrt(max(variance, 0.0)) * reading_sd_k
-    return Cooling(air_c, tau, tau_sd, last.minute, start, target, log_ratio * tau, wait_sd)
+    return Cooling(air_c, tau, tau_sd, last.minute, start, target, wait, wait_sd)
 
 
 def _fit(times: Sequence[float], excesses: Sequence[float]) -> tuple[float, float, list[list[float]]]:
-    """Least squares of excess = height exp(-rate t): height at t = 0, rate 1/min, (J'J)^-1 of (height, rate)."""
+    """Least squares of excess = height exp(-rate t), t >= 0: height, K; rate, 1/min; (J'J)^-1 of the two.
+
+    Gauss-Newton from the straight line through the logarithms, steps halved until the squares no longer grow.
+    """
+
+    def squares(height: float, rate: float) -> float:
+        if rate <= 0 or height <= 0:  # no cooling curve
+            return math.inf
+        return sum((y - height * math.exp(-rate * t)) ** 2 for t, y in zip(times, excesses, strict=True))
+
     logs = [math.log(excess) for excess in excesses]
-    n = len(times)
-    mean_t, mean_log = sum(times) / n, sum(logs) / n
-    rate = -sum((t - mean_t) * (y - mean_log) for t, y in zip(times, logs, strict=True)) / sum(
-        (t - mean_t) ** 2 for t in times
-    )
+    mean_t, mean_log = sum(times) / len(times), sum(logs) / len(logs)
+    spread = sum((t - mean_t) ** 2 for t in times)
+    rate = -sum((t - mean_t) * (y - mean_log) for t, y in zip(times, logs, strict=True)) / spread
     height = math.exp(mean_log + rate * mean_t)
+    rounding = 1e-20 * sum(y * y for y in excesses)
     for _ in range(100):
+        now = squares(height, rate)
+        if math.isinf(now):
+            break
         shape = [math.exp(-rate * t) for t in times]
         slope = [-height * t * s for t, s in zip(times, shape, strict=True)]
         rest = [y - height * s for y, s in zip(excesses, shape, strict=True)]
         aa = sum(s * s for s in shape)
         ab = sum(s * d for s, d in zip(shape, slope, strict=True))
         bb = sum(d * d for d in slope)
-        det = aa * bb - ab * ab
         ra = sum(s * e for s, e in zip(shape, rest, strict=True))
         rb = sum(d * e for d, e in zip(slope, rest, strict=True))
-        step_height, step_rate = (bb * ra - ab * rb) / det, (aa * rb - ab * ra) / det
-        height, rate = height + step_height, rate + step_rate
-        if rate <= 0 or height <= 0:
+        det = aa * bb - ab * ab
+        if det <= 0:
             break
+        step_height, step_rate = (bb * ra - ab * rb) / det, (aa * rb - ab * ra) / det
         if abs(step_height) <= 1e-10 * height and abs(step_rate) <= 1e-10 * rate:
             return height, rate, [[bb / det, -ab / det], [-ab / det, aa / det]]
+        share = 1.0
+        allowed = now * (1 + 1e-12) + rounding
+        while squares(height + share * step_height, rate + share * step_rate) > allowed and share > 1e-6:
+            share /= 2
+        height, rate = height + share * step_height, rate + share * step_rate
     raise ConvergenceError(
         "these readings don't follow a cooling curve closely enough to tell a time constant; "
         "take two more, at least a quarter of an hour apart"
@@ -221,8 +241,10 @@ def _check_readings(air_c: float, ordered: Sequence[Reading]) -> None:
             "engine cools; write them as minute:C, like 0:92 and 45:61"
         )
     for minute, temp in ordered:
-        if not math.isfinite(minute):
-            raise InputError(f"reading at minute {minute:g}: give minutes on one clock, like 45")
+        if not abs(minute) <= MOST_MINUTES:  # also refuses nan
+            raise InputError(
+                f"reading at minute {minute:g}: give minutes on one clock, like 45, up to {MOST_MINUTES:g}"
+            )
         if not math.isfinite(temp) or temp > HOTTEST_ENGINE_C:
             raise InputError(
                 f"reading of {temp:g} C at minute {minute:g}: give degrees Celsius, up to {HOTTEST_ENGINE_C:g}"
@@ -233,7 +255,7 @@ def _check_readings(air_c: float, ordered: Sequence[Reading]) -> None:
                 "is as cold as the air already, or one of the two temperatures is wrong"
             )
     for before, after in pairwise(ordered):
-        if after.minute == before.minute:
+        if after.minute - before.minute < LEAST_MINUTES:
             raise InputError(f"two readings at minute {after.minute:g}; give each its own minute")
         rise = after.temp_c - before.temp_c
         if rise > (JITTER_K if len(ordered) > 2 else 0):

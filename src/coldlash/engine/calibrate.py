@@ -39,6 +39,7 @@ WIDE_SD_MM_PER_K = 0.003
 pushrods is about 0.0025 mm/K)."""
 STACK_FITS = 0.8
 """Probability beforehand that the stack describes this engine (judgement)."""
+_SETTLED = 1e-5  # of an sd; rounding alone moves sites by some 1e-6 where readings are far out
 LEAST_SPREAD_K = 5.0
 """Temperatures closer than this say nothing about a coefficient, K."""
 
@@ -282,7 +283,7 @@ def _propagate(
             mean = covariance @ (shift + rows.T @ nu)
             moved = math.sqrt(var) * abs(push - step * at)
             largest = max(largest, moved, abs(step) * var)
-        if largest < 1e-9:
+        if largest < _SETTLED:
             return tau, nu
     raise ConvergenceError(
         f"the calibration did not settle in {max_sweeps} sweeps over {len(lo)} readings; "
