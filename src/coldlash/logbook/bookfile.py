@@ -14,7 +14,7 @@ import uuid
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 from urllib.parse import unquote
 
 from sqlalchemy import Connection, Engine, create_engine, event
@@ -72,7 +72,7 @@ class BookFile:
 
         Inside ``writing`` on the same thread it is the writing connection, which sees its own writes.
         """
-        mine: Connection | None = getattr(self._local, "connection", None)
+        mine = self._own_connection()
         with translated(self.path):
             if mine is not None:
                 yield mine
@@ -87,10 +87,10 @@ class BookFile:
         Inside another ``writing`` on the same thread it is a part of that one: if it fails, it alone is undone,
         and what it did stands only when the outer one ends well.
         """
-        mine: Connection | None = getattr(self._local, "connection", None)
+        mine = self._own_connection()
         with translated(self.path):
             if mine is not None:
-                with mine.begin_nested():
+                with self._part_of(mine):
                     yield mine
                 return
             with self.engine.connect() as connection:
@@ -98,9 +98,32 @@ class BookFile:
                 self._local.connection = connection
                 try:
                     yield connection
+                    self._own_connection()
                     connection.commit()
                 finally:
                     self._local.connection = None
+
+    def _own_connection(self) -> Connection | None:
+        """The connection this thread is writing with, if it is. Raises BookError when its transaction is gone."""
+        mine: Connection | None = getattr(self._local, "connection", None)
+        if mine is not None and not _driver(mine).in_transaction:
+            raise BookError(f"{self.path}: an earlier write of these failed; {UNCHANGED}; try them all again")
+        return mine
+
+    @contextmanager
+    def _part_of(self, connection: Connection) -> Iterator[None]:
+        # Plain SQL, not SQLAlchemy's savepoints: a full disk may make SQLite drop the whole transaction, and
+        # then there is no savepoint left to go back to; that must not hide the error that caused it.
+        driver = _driver(connection)
+        driver.execute("SAVEPOINT part")
+        try:
+            yield
+            driver.execute("RELEASE part")
+        except BaseException:
+            if driver.in_transaction:
+                driver.execute("ROLLBACK TO part")
+                driver.execute("RELEASE part")
+            raise
 
     def close(self) -> None:
         """Give up every connection; the last one out folds the write-ahead log into the book."""
@@ -118,7 +141,7 @@ def begin_immediate(
 ) -> None:
     """Begin a transaction that may write, waiting at most ``wait_s`` seconds. Raises BookError."""
     connection.execution_options(coldlash_immediate=True)
-    driver: Any = connection.connection.dbapi_connection
+    driver = _driver(connection)
     first = min(wait_s, WAIT_NOTICE_S)
     for seconds in (first, wait_s - first):
         driver.execute(f"PRAGMA busy_timeout = {round(seconds * 1000)}")
@@ -172,8 +195,10 @@ def _must_be_made(path: Path, create: bool) -> bool:
     try:
         if path.is_dir():
             raise BookError(f"{path} is a folder; give the book's file, for example {path / 'book.coldlash'}")
-        if path.exists():
+        if path.is_file():
             return False
+        if path.exists():
+            raise BookError(f"{path} is no file that can be a book; give another path")
     except OSError as error:
         raise BookError(f"{path}: can't be reached ({error.strerror})") from error
     if not create:
@@ -194,11 +219,12 @@ def _make(path: Path, migrations: Path) -> None:
                     connection.exec_driver_sql(f"PRAGMA application_id = {APPLICATION_ID}")
                     upgrade(connection, folder=migrations)
                     connection.commit()
-                    driver: Any = connection.connection.dbapi_connection
-                    driver.execute("PRAGMA journal_mode = WAL")
+                    _driver(connection).execute("PRAGMA journal_mode = WAL")
             finally:
                 engine.dispose()
             _put_in_place(building, path)
+    except OSError as error:
+        raise BookError(f"{path}: {error.strerror}; nothing was made; check the folder") from error
     finally:
         for leftover in (building, *(Path(f"{building}{tail}") for tail in ("-journal", "-wal", "-shm"))):
             with suppress(OSError):
@@ -304,8 +330,7 @@ def _migrate(book: BookFile, migrations: Path) -> None:
 
 def _switch_to_wal(book: BookFile) -> None:
     with book.reading() as connection:
-        driver: Any = connection.connection.dbapi_connection
-        mode = driver.execute("PRAGMA journal_mode = WAL").fetchone()[0]
+        mode = _driver(connection).execute("PRAGMA journal_mode = WAL").fetchone()[0]
         if mode != "wal":
             raise BookError(
                 f"{book.path}: this folder can't keep a write-ahead log (it may be a network share or read-only); "
@@ -347,6 +372,10 @@ def _engine(path: Path, *, wait_s: float = 5.0, migrating: bool = False) -> Engi
     return engine
 
 
+def _driver(connection: Connection) -> sqlite3.Connection:
+    return cast("sqlite3.Connection", connection.connection.dbapi_connection)
+
+
 def _code(error: BaseException) -> str:
     return str(getattr(error, "sqlite_errorname", ""))
 
@@ -383,7 +412,7 @@ def words_of(error: BaseException, path: Path, *, made: bool = False) -> str:
 
 @contextmanager
 def translated(path: Path, *, made: bool = False) -> Iterator[None]:
-    """Errors of the database and of the file system become BookError in plain words; our own pass."""
+    """Errors of the database become BookError in plain words; all others pass."""
     try:
         yield
     except StatementError as error:

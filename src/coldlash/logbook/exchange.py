@@ -38,13 +38,13 @@ __all__ = [
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ImportResult:
-    """What an import did: how many visits and rows came in, how many were in the book before.
+    """What an import did: visits added, visits that were in the book already, and their rows.
 
     ``visit_ids`` are the new visits. ``notes`` are sentences worth saying.
     """
 
-    visits_added: int
-    visits_known: int
+    added: int
+    already_there: int
     rows_added: int
     rows_known: int
     visit_ids: tuple[str, ...]
@@ -96,7 +96,7 @@ def export_log(book: Book, engine: str) -> str:
 
 
 def import_log(
-    book: Book, engine: str, spec: Engine, text: str, *, source: str, at: str | None = None
+    book: Book, engine: str, spec: Engine, text: str, source: str, *, at: str | None = None
 ) -> ImportResult:
     """Take a log into the book as closed visits of an engine (name or id): all of it or nothing.
 
@@ -122,8 +122,8 @@ def import_log(
     rows = sum(len(visit.rows) for visit in log)
     rows_added = sum(len(visit.rows) for visit in fresh)
     return ImportResult(
-        visits_added=len(fresh),
-        visits_known=len(log) - len(fresh),
+        added=len(fresh),
+        already_there=len(log) - len(fresh),
         rows_added=rows_added,
         rows_known=rows - rows_added,
         visit_ids=ids,

@@ -7,12 +7,19 @@ import sys
 from collections.abc import Mapping
 from pathlib import Path
 
+from coldlash.errors import BookError
+
 BOOK_VARIABLE = "COLDLASH_BOOK"
 BOOK_NAME = "book.coldlash"
 
 
-def default_book(environ: Mapping[str, str] = os.environ, platform: str = sys.platform) -> str:
+def default_book(
+    environ: Mapping[str, str] = os.environ, platform: str = sys.platform, *, make_folder: bool = False
+) -> str:
     """The path (or URL) of the owner's book: ``COLDLASH_BOOK`` if set, else a file in the user's data folder.
+
+    ``make_folder``: make that data folder if it is missing (never the one in ``COLDLASH_BOOK``: it may be mistyped).
+    Raises BookError when it can't be made.
 
     Linux and others: ``$XDG_DATA_HOME/coldlash/book.coldlash``, by default under ``~/.local/share``.
     macOS: ``~/Library/Application Support/coldlash``. Windows: ``%LOCALAPPDATA%\\coldlash``.
@@ -29,4 +36,10 @@ def default_book(environ: Mapping[str, str] = os.environ, platform: str = sys.pl
         xdg = environ.get("XDG_DATA_HOME", "")
         # The XDG base directory specification says a relative path here is to be ignored.
         folder = Path(xdg) if Path(xdg).is_absolute() else home / ".local" / "share"
-    return str(folder / "coldlash" / BOOK_NAME)
+    folder = folder / "coldlash"
+    if make_folder:
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise BookError(f"{folder}: can't be made ({error.strerror}); set {BOOK_VARIABLE}") from error
+    return str(folder / BOOK_NAME)

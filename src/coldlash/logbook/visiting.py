@@ -6,17 +6,14 @@ replaces an older one, and the older one stays to be seen. A closed visit takes 
 
 from __future__ import annotations
 
-import json
 import uuid
-from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import fields, replace
 from datetime import date
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, RowMapping, Select, and_, select, true
+from sqlalchemy import ColumnElement, Connection, RowMapping, and_, select, true
 
-from coldlash.engine.spec import Valve
 from coldlash.errors import BookError, InputError, ReadingConflictError
 from coldlash.logbook import models as m
 from coldlash.logbook.records import (
@@ -30,18 +27,17 @@ from coldlash.logbook.records import (
     Reading,
     State,
     Visit,
-    VisitChange,
     checked_choice,
     checked_field,
     checked_id,
     checked_name,
     checked_text,
-    checked_time,
     new_id,
     plain,
     reading_words,
 )
 from coldlash.logbook.shed import Shelf, by_id, find
+from coldlash.logbook.visit_rows import as_reading, field_text, load, no_visit, one_visit, reading_values
 
 READING_CONTENT = tuple(f.name for f in fields(NewReading) if f.name not in ("id", "at", "valve", "replaces"))
 
@@ -54,7 +50,7 @@ class Visiting(Shelf):
     def visit(self, visit_id: str) -> Visit:
         """One visit with all its readings and its whole history. Raises InputError when there is none."""
         with self._file.reading() as connection:
-            return _one(connection, checked_id(visit_id, "visit id"))
+            return one_visit(connection, checked_id(visit_id, "visit id"))
 
     def visits(self, engine: str | None = None, state: State | None = "closed") -> tuple[Visit, ...]:
         """Visits by day, then distance; of one engine (name or id) or of all, in one state or (None) in any.
@@ -86,12 +82,13 @@ class Visiting(Shelf):
             engine_id = find(connection, m.engines, engine, "engine")["id"]
             there = None if new.id is None else by_id(connection, m.visits, new.id)
             if there is not None:
-                return _same_visit(_one(connection, there["id"]), engine_id, new)
+                return _same_visit(one_visit(connection, there["id"]), engine_id, new)
             visit_id = new.id or new_id()
             values = self._visit_values(connection, engine_id, new, visit_id)
+            _check_file_of(connection, engine_id, values["engine_file_id"])
             _refuse_same_day_and_distance(connection, values)
             connection.execute(m.visits.insert().values(values))
-            return _one(connection, visit_id)
+            return one_visit(connection, visit_id)
 
     def set_place(self, visit_id: str, place: str) -> None:
         """Keep where the owner is in a draft, so that leaving and coming back lands there. Not in its history."""
@@ -120,7 +117,7 @@ class Visiting(Shelf):
         reason = checked_text(reason, "reason", NOTE_MAX).strip()
         base = None if id is None else uuid.UUID(checked_id(id, "change id"))
         with self._file.writing() as connection:
-            visit = _one(connection, checked_id(visit_id, "visit id"))
+            visit = one_visit(connection, checked_id(visit_id, "visit id"))
             ids = {name: new_id() if base is None else str(uuid.uuid5(base, name)) for name in checked}
             done = {change.id: change for change in visit.changes}
             if base is not None and any(ids[name] in done for name in checked):
@@ -141,7 +138,7 @@ class Visiting(Shelf):
             if not differing:
                 return visit
             self._write_changes(connection, visit, differing, ids, reason=reason, by=by, at=at)
-            return _one(connection, visit.id)
+            return one_visit(connection, visit.id)
 
     def close_visit(self, visit_id: str, *, at: str | None = None) -> Visit:
         """Close a draft: from now on it takes corrections only. A closed one stays as it is.
@@ -149,7 +146,7 @@ class Visiting(Shelf):
         Raises InputError, BookError.
         """
         with self._file.writing() as connection:
-            visit = _one(connection, checked_id(visit_id, "visit id"))
+            visit = one_visit(connection, checked_id(visit_id, "visit id"))
             if visit.state == "closed":
                 return visit
             if visit.state == "discarded":
@@ -159,7 +156,7 @@ class Visiting(Shelf):
                 .where(m.visits.c.id == visit.id)
                 .values(state="closed", closed_at=self._at(at))
             )
-            return _one(connection, visit.id)
+            return one_visit(connection, visit.id)
 
     def discard_visit(
         self, visit_id: str, *, reason: str = "", by: str | None = None, at: str | None = None
@@ -170,61 +167,57 @@ class Visiting(Shelf):
         """
         reason = checked_text(reason, "reason", NOTE_MAX).strip()
         with self._file.writing() as connection:
-            visit = _one(connection, checked_id(visit_id, "visit id"))
+            visit = one_visit(connection, checked_id(visit_id, "visit id"))
             if visit.state == "discarded":
                 return visit
             _may_change(visit, reason)
             self._write_changes(
                 connection, visit, {"state": "discarded"}, {"state": new_id()}, reason=reason, by=by, at=at
             )
-            return _one(connection, visit.id)
+            return one_visit(connection, visit.id)
 
     def add_past_visits(
         self, engine: str, visits: Sequence[PastVisit], *, at: str | None = None
     ) -> tuple[str, ...]:
         """Add whole closed visits at once, all or none: from a notebook, a log, a demo. Returns their ids.
 
-        ``at`` stands for every time the visits and readings do not say themselves. Raises InputError, BookError.
+        ``at`` stands for every time the visits and readings do not say themselves. A visit with an id and content
+        that the book has already changes nothing. Raises InputError, BookError.
         """
         with self._file.writing() as connection:
             engine_id = find(connection, m.engines, engine, "engine")["id"]
-            now = None if at is None else checked_time(at, "at")
-            default = {"at": now or self._at(None)} if visits else {}
+            there = _with_ids(connection, [past.visit.id for past in visits if past.visit.id is not None])
+            file_id = _current_file(connection, engine_id)
+            taken = _days_and_distances(connection, engine_id)
+            ids: list[str] = []
             visit_rows: list[dict[str, Any]] = []
             reading_rows: list[dict[str, Any]] = []
-            file_id = _current_file(connection, engine_id)
-            taken = {
-                (row.day, row.distance_m): row.id
-                for row in connection.execute(
-                    select(m.visits.c.id, m.visits.c.day, m.visits.c.distance_m).where(
-                        (m.visits.c.engine_id == engine_id) & (m.visits.c.state != "discarded")
-                    )
-                )
-            }
             for past in visits:
-                new = past.visit
-                visit_id = new.id or new_id()
-                if new.at is None:
-                    new = replace(new, at=default["at"])
-                if new.engine_file_id is None:
-                    new = replace(new, engine_file_id=file_id)
-                values = self._visit_values(connection, engine_id, new, visit_id)
+                if past.visit.id in there:
+                    ids.append(_same_past_visit(there[past.visit.id], engine_id, past).id)
+                    continue
+                opened = self._at(past.visit.at if past.visit.at is not None else at)
+                new = replace(past.visit, at=opened, engine_file_id=past.visit.engine_file_id or file_id)
+                values = self._visit_values(connection, engine_id, new, new.id or new_id())
+                if new.engine_file_id != file_id:
+                    _check_file_of(connection, engine_id, new.engine_file_id)
                 key = (values["day"], values["distance_m"])
                 if key in taken:
                     raise _same_day_and_distance(*key)
-                taken[key] = visit_id
-                values["state"] = "closed"
-                values["closed_at"] = past.closed_at or values["opened_at"]
+                taken.add(key)
+                values |= {"state": "closed", "closed_at": past.closed_at or opened}
+                ids.append(values["id"])
                 visit_rows.append(values)
                 reading_rows += [
-                    _reading_values(visit_id, r, r.id or new_id(), r.at or values["opened_at"])
-                    for r in past.readings
+                    reading_values(values["id"], r, r.id or new_id(), r.at or opened) for r in past.readings
                 ]
+            if len(set(ids)) != len(ids):
+                raise InputError("two of these visits have the same id; nothing was added; make a new id")
             if visit_rows:
                 connection.execute(m.visits.insert(), visit_rows)
             if reading_rows:
                 connection.execute(m.readings.insert(), reading_rows)
-            return tuple(row["id"] for row in visit_rows)
+            return tuple(ids)
 
     # --- readings ---------------------------------------------------------------------------------------
 
@@ -279,15 +272,15 @@ class Visiting(Shelf):
         row = connection.execute(select(m.readings).where(m.readings.c.id == reading_id)).mappings().first()
         if row is None:
             raise InputError(f"this book has no reading with the id {reading_id}")
-        return _reading(row)
+        return as_reading(row)
 
     def _write(self, visit_id: str, new: NewReading, *, amending: bool) -> Reading:
         with self._file.writing() as connection:
             visit = by_id(connection, m.visits, checked_id(visit_id, "visit id"))
             if visit is None:
-                raise _no_visit(visit_id)
+                raise no_visit(visit_id)
             chain = [
-                _reading(row)
+                as_reading(row)
                 for row in connection.execute(
                     select(m.readings)
                     .where(
@@ -301,7 +294,7 @@ class Visiting(Shelf):
             if new.id is not None:
                 there = by_id(connection, m.readings, new.id)
                 if there is not None:
-                    return _same_reading(_reading(there), visit["id"], new, chain)
+                    return _same_reading(as_reading(there), visit["id"], new, chain)
             _may_write(visit, new, amending)
             standing = chain[-1] if chain else None
             if new.replaces is None and standing is not None and standing.withdrawn:
@@ -310,7 +303,7 @@ class Visiting(Shelf):
                 raise _conflict(visit, new, standing, chain)
             reading_id = new.id or new_id()
             connection.execute(
-                m.readings.insert().values(_reading_values(visit["id"], new, reading_id, self._at(new.at)))
+                m.readings.insert().values(reading_values(visit["id"], new, reading_id, self._at(new.at)))
             )
             return self._reading_of(connection, reading_id)
 
@@ -321,7 +314,8 @@ class Visiting(Shelf):
     ) -> dict[str, Any]:
         values: dict[str, Any] = {name: getattr(new, name) for name in VISIT_FIELDS}
         values["day"] = new.day.isoformat()
-        values["engine_file_id"] = new.engine_file_id or _current_file(connection, engine_id)
+        if new.engine_file_id is None:
+            values["engine_file_id"] = _current_file(connection, engine_id)
         values |= {"id": visit_id, "engine_id": engine_id, "place": new.place, "state": "draft"}
         values |= {"opened_at": self._at(new.at), "closed_at": None}
         return values
@@ -365,8 +359,8 @@ class Visiting(Shelf):
                     "id": ids[name],
                     "visit_id": visit.id,
                     "field": name,
-                    "old": _field_text(getattr(visit, name)),
-                    "new": _field_text(value),
+                    "old": field_text(getattr(visit, name)),
+                    "new": field_text(value),
                     "reason": reason,
                     "by": who,
                     "at": when,
@@ -377,10 +371,6 @@ class Visiting(Shelf):
 
 
 # --- rules --------------------------------------------------------------------------------------------------
-
-
-def _no_visit(visit_id: str) -> InputError:
-    return InputError(f"this book has no visit with the id {visit_id}")
 
 
 def _id_taken(id: str, owner: str) -> InputError:
@@ -399,7 +389,7 @@ def _label(visit: Visit | RowMapping) -> str:
 def _draft(connection: Connection, visit_id: str) -> RowMapping:
     row = by_id(connection, m.visits, checked_id(visit_id, "visit id"))
     if row is None:
-        raise _no_visit(visit_id)
+        raise no_visit(visit_id)
     if row["state"] != "draft":
         raise InputError(f"{_label(row)} is {row['state']}; only a draft has a place to come back to")
     return row
@@ -471,6 +461,19 @@ def _same_visit(there: Visit, engine_id: str, new: NewVisit) -> Visit:
     return there
 
 
+def _same_past_visit(there: Visit, engine_id: str, past: PastVisit) -> Visit:
+    _same_visit(there, engine_id, past.visit)
+    first = there.as_first_written().readings
+    same = len(first) == len(past.readings)
+    for new in past.readings:
+        kept = first.get((new.valve, new.step))
+        same = same and kept is not None and new.id in (None, kept.id)
+        same = same and all(getattr(kept, name) == getattr(new, name) for name in READING_CONTENT)
+    if not same:
+        raise _id_taken(there.id, _label(there))
+    return there
+
+
 def _same_day_and_distance(day: str, distance_m: int) -> InputError:
     return InputError(
         f"this engine already has a visit on {day} at {plain(distance_m)} km; a day and a distance make one "
@@ -492,6 +495,24 @@ def _refuse_same_day_and_distance(connection: Connection, values: Mapping[str, A
         raise _same_day_and_distance(values["day"], values["distance_m"])
 
 
+def _with_ids(connection: Connection, ids: Sequence[str]) -> dict[str | None, Visit]:
+    """Those of these visits that the book has, by id; asked for in portions a database takes."""
+    found: dict[str | None, Visit] = {}
+    for start in range(0, len(ids), 500):
+        wanted = m.visits.c.id.in_(ids[start : start + 500])
+        found |= {visit.id: visit for visit in load(connection, wanted)}
+    return found
+
+
+def _days_and_distances(connection: Connection, engine_id: str) -> set[tuple[str, int]]:
+    rows = connection.execute(
+        select(m.visits.c.day, m.visits.c.distance_m).where(
+            (m.visits.c.engine_id == engine_id) & (m.visits.c.state != "discarded")
+        )
+    )
+    return {(row.day, row.distance_m) for row in rows}
+
+
 def _current_file(connection: Connection, engine_id: str) -> str:
     files = m.engine_files
     newest = (
@@ -504,91 +525,3 @@ def _check_file_of(connection: Connection, engine_id: str, file_id: str | None) 
     row = None if file_id is None else by_id(connection, m.engine_files, file_id)
     if row is None or row["engine_id"] != engine_id:
         raise InputError(f"engine file id: {file_id!r} is not a version of this engine's file")
-
-
-# --- rows ---------------------------------------------------------------------------------------------------
-
-
-def load(connection: Connection, wanted: ColumnElement[bool]) -> tuple[Visit, ...]:
-    """Visits with readings and changes in three queries, by day, distance and time of opening."""
-    rows = (
-        connection.execute(
-            select(m.visits)
-            .where(wanted)
-            .order_by(m.visits.c.day, m.visits.c.distance_m, m.visits.c.opened_at, m.visits.c.id)
-        )
-        .mappings()
-        .all()
-    )
-    histories: dict[str, list[Reading]] = defaultdict(list)
-    for row in connection.execute(_belonging(m.readings, wanted)).mappings():
-        histories[row["visit_id"]].append(_reading(row))
-    changes: dict[str, list[VisitChange]] = defaultdict(list)
-    for row in connection.execute(_belonging(m.visit_changes, wanted)).mappings():
-        changes[row["visit_id"]].append(_change(row))
-    return tuple(_visit(row, histories[row["id"]], changes[row["id"]]) for row in rows)
-
-
-def _belonging(table: Any, wanted: ColumnElement[bool]) -> Select[Any]:
-    return select(table).join(m.visits, m.visits.c.id == table.c.visit_id).where(wanted).order_by(table.c.seq)
-
-
-def _one(connection: Connection, visit_id: str) -> Visit:
-    found = load(connection, m.visits.c.id == visit_id)
-    if not found:
-        raise _no_visit(visit_id)
-    return found[0]
-
-
-def _visit(row: RowMapping, history: Iterable[Reading], changes: Iterable[VisitChange]) -> Visit:
-    rows = tuple(history)
-    gone = {reading.replaces for reading in rows}
-    values = dict(row)
-    values["day"] = date.fromisoformat(values["day"])
-    return Visit(
-        **values,
-        history=rows,
-        changes=tuple(changes),
-        readings={(r.valve, r.step): r for r in rows if r.id not in gone and not r.withdrawn},
-    )
-
-
-_VALVES: dict[str, Valve] = {}
-
-
-def _reading(row: RowMapping) -> Reading:
-    name = row["valve"]
-    valve = _VALVES.get(name)
-    if valve is None:
-        valve = _VALVES[name] = Valve.parse(name)
-    values = dict(row)
-    values["valve"] = valve
-    return Reading(**values)
-
-
-def _reading_values(visit_id: str, new: NewReading, reading_id: str, at: str) -> dict[str, Any]:
-    values = {f.name: getattr(new, f.name) for f in fields(NewReading)}
-    values |= {"valve": str(new.valve), "id": reading_id, "visit_id": visit_id, "at": at}
-    return values
-
-
-def _field_text(value: FieldValue) -> str:
-    return json.dumps(value.isoformat() if isinstance(value, date) else value, ensure_ascii=False)
-
-
-def _field_value(field: str, text: str) -> FieldValue:
-    value = json.loads(text)
-    if field == "day":
-        return date.fromisoformat(value)
-    return tuple(value) if isinstance(value, list) else value
-
-
-def _said(value: FieldValue) -> str:
-    return "empty" if value is None or value == "" else str(value)
-
-
-def _change(row: RowMapping) -> VisitChange:
-    values = dict(row)
-    values["old"] = _field_value(values["field"], values["old"])
-    values["new"] = _field_value(values["field"], values["new"])
-    return VisitChange(**values)
