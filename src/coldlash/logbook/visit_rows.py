@@ -102,10 +102,6 @@ def _field_value(field: str, text: str) -> FieldValue:
     return tuple(value) if isinstance(value, list) else value
 
 
-def _said(value: FieldValue) -> str:
-    return "empty" if value is None or value == "" else str(value)
-
-
 def _change(row: RowMapping) -> VisitChange:
     values = dict(row)
     values["old"] = _field_value(values["field"], values["old"])

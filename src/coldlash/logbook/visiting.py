@@ -525,3 +525,7 @@ def _check_file_of(connection: Connection, engine_id: str, file_id: str | None) 
     row = None if file_id is None else by_id(connection, m.engine_files, file_id)
     if row is None or row["engine_id"] != engine_id:
         raise InputError(f"engine file id: {file_id!r} is not a version of this engine's file")
+
+
+def _said(value: FieldValue) -> str:
+    return "empty" if value is None or value == "" else str(value)
