@@ -141,7 +141,7 @@ def test_readings_as_exact_values_give_the_closed_form() -> None:
     design, data = np.array(rows), np.array(values)
     thermometer = float(np.mean(start))
     logs, means, spreads = [], [], []
-    for cover, weight in ((coefficient_covariance(FLAT), 0.8), (np.eye(2) * 0.003**2, 0.2)):
+    for cover, weight in ((np.array(coefficient_covariance(FLAT)), 0.8), (np.eye(2) * 0.003**2, 0.2)):
         prior = np.zeros((13, 13))
         prior[:2, :2] = cover
         prior[2:, 2:] = np.diag([0.09] * 8 + [0.010**2 + thermometer**2] * 3)

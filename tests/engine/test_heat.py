@@ -240,7 +240,7 @@ def test_the_coefficient_covariance_is_that_of_drawn_engines() -> None:
     # independent: Monte Carlo, 4000 engines; the structure's share (0.3 um/K) is added by hand
     drawn = np.array([[per_k_uniform(_drawn(FLAT, seed))[k] for k in KINDS] for seed in range(4000)])
     expected = np.cov(drawn.T) + 0.09 * np.eye(2)
-    assert coefficient_covariance(FLAT) * 1e6 == pytest.approx(expected, abs=0.01)
+    assert np.array(coefficient_covariance(FLAT)) * 1e6 == pytest.approx(expected, abs=0.01)
     found = temperature_coefficient(FLAT)
     assert found is not None
     for i, kind in enumerate(KINDS):

@@ -140,7 +140,7 @@ def calibrate(
     precision, shift = _evidence(engine, visits, readings, start, wide, hand_sd_mm, visit_sd_mm, max_sweeps)
     covers, weights = [wide], [1.0]
     if prior is not None:
-        covers, weights = [stack_covariance(engine), wide], [STACK_FITS, 1 - STACK_FITS]
+        covers, weights = [np.array(stack_covariance(engine)), wide], [STACK_FITS, 1 - STACK_FITS]
     logs, means, covariances = [], [], []
     for cover, weight in zip(covers, weights, strict=True):
         inverse = np.linalg.inv(cover)

@@ -10,12 +10,9 @@ from __future__ import annotations
 
 import difflib
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
-
-import numpy as np
-from numpy.typing import NDArray
 
 from coldlash.engine.linkage import Sensitivity, sensitivity
 from coldlash.engine.materials import (
@@ -185,19 +182,20 @@ def temperature_coefficient(engine: Engine) -> dict[Kind, Estimate] | None:
         return None
     per_k = per_k_uniform(engine)
     covariance = coefficient_covariance(engine)
-    return {
-        kind: Estimate(per_k[kind] / 1000, math.sqrt(float(covariance[i, i]))) for i, kind in enumerate(KINDS)
-    }
+    return {kind: Estimate(per_k[kind] / 1000, math.sqrt(covariance[i][i])) for i, kind in enumerate(KINDS)}
 
 
-def coefficient_covariance(engine: Engine) -> NDArray[np.float64]:
-    """Covariance (2, 2) of the coefficients c of intake and exhaust, (mm/K)^2: they share most of their parts."""
+def coefficient_covariance(engine: Engine) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Covariance of the coefficients c of intake and exhaust, (mm/K)^2: they share most of their parts."""
     one_up = even(engine, REFERENCE_C + 1)
-    intake, exhaust = (_shares(engine, kind, one_up, None) for kind in KINDS)
-    both = np.array(
-        [[*intake[0].values(), *intake[1].values()], [*exhaust[0].values(), *exhaust[1].values()]]
-    )
-    return np.asarray(both @ both.T + np.eye(2) * (STRUCTURE_SD_UM_PER_K / 1000) ** 2)
+    shares = []
+    for kind in KINDS:
+        lengths, figures = _shares(engine, kind, one_up, None)
+        shares.append([*lengths.values(), *figures.values()])
+    intake, exhaust = shares
+    structure = (STRUCTURE_SD_UM_PER_K / 1000) ** 2
+    across = _dot(intake, exhaust)
+    return (_dot(intake, intake) + structure, across), (across, _dot(exhaust, exhaust) + structure)
 
 
 def correct_reading(engine: Engine, temp_c: float, temp_sd_k: float = 0.0) -> dict[Kind, Estimate] | None:
@@ -293,6 +291,10 @@ def _shares(
         key = _figure_key(part)
         figures[key] = figures.get(key, 0.0) + weight * part.length_mm * _figure_strain_sd(part, temp)
     return lengths, figures
+
+
+def _dot(a: Sequence[float], b: Sequence[float]) -> float:
+    return sum(x * y for x, y in zip(a, b, strict=True))
 
 
 def _temperature_spreads(engine: Engine, temp_sd_k: float | Mapping[str, float]) -> dict[str, float]:
