@@ -287,8 +287,11 @@ def _unquoted(value: Any) -> str:
 def written(path: Path) -> str:
     """A path as the owner would write it; list positions count from 1."""
     text = ""
-    for part in path:
-        text += f" {part + 1}" if isinstance(part, int) else (f".{part}" if text else shown_key(part))
+    for index, part in enumerate(path):
+        if isinstance(part, int):
+            text += f", item {part + 1}" if isinstance(path[index - 1], int) else f" {part + 1}"
+        else:
+            text += f".{shown_key(part)}" if text else shown_key(part)
     return text
 
 

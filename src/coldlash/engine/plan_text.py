@@ -70,9 +70,8 @@ def plan_text(engine: Engine, labels: Mapping[Valve, str] | None = None) -> str:
     if not engine.rows:
         below.append("The file gives no rows: where each valve lies along its head is a guess.")
     if engine.layout is None and len(engine.heads) > 1:
-        below.append(
-            f"The file gives no layout: drawn with {'two banks' if len(banks) == 2 else 'one bank'}."
-        )
+        how = "two banks, the first head on the right" if len(banks) == 2 else "one bank"
+        below.append(f"The file gives no layout: drawn as {how}.")
     return "\n".join(line.rstrip() for line in [f"{engine.name}, seen from above", "", *drawing, "", *below])
 
 

@@ -154,7 +154,7 @@ def _plain(what: str, shown: str, lines: list[str], line: int) -> str:
         return f"{given}: write the bare number, here {unit[1]}; the unit stands in the key's name"
     if bare in ("True", "False"):
         return f"{given} is written in small letters: {bare.lower()}"
-    if bare[:1] in _CURLY:
+    if bare and bare[0] in _CURLY:
         return f'{given} stands in curly quotes; use the plain ones: "{_quoted(bare.strip(_CURLY))[1:-1]}"'
     if what == "Invalid value" and re.match(r"[^\W\d]", bare):
         return f'{given} is text and needs quotes: "{_quoted(bare.strip(chr(34)))[1:-1]}"'
