@@ -46,12 +46,12 @@ class Scale:
         return self.start + share * (self.end - self.start)
 
 
-def scale_range(views: Sequence[GapView]) -> tuple[float, float]:
-    """The gaps (mm) that a scale for all these valves has to show: -0.04..0.5, more where needed.
+def scale_range(views: Sequence[GapView], least_top: float = LEAST_TOP_MM) -> tuple[float, float]:
+    """The gaps (mm) that a scale for all these valves has to show: -0.04..``least_top``, more where needed.
 
     Raises InputError for a reading that can't be drawn or a gap beyond 20 mm.
     """
-    low, high = -ROOM_BELOW_MM, LEAST_TOP_MM
+    low, high = -ROOM_BELOW_MM, least_top
     for view in views:
         shown: list[float] = []
         for reading, what in ((view.found, "found"), (view.left, "left")):
@@ -64,14 +64,21 @@ def scale_range(views: Sequence[GapView]) -> tuple[float, float]:
         shown += [mm for mm in (spec.cold, spec.tight, spec.loose, view.set_to) if mm is not None]
         for mm in filter(math.isfinite, shown):
             if abs(mm) > LARGEST_MM:
-                raise InputError(f"{view.valve}: {mm:g} mm is no valve gap; gaps are drawn up to {LARGEST_MM:g} mm")
+                raise InputError(
+                    f"{view.valve}: {mm:g} mm is no valve gap; gaps are drawn up to {LARGEST_MM:g} mm"
+                )
             if mm > high - 0.02:
                 high = max(high, mm * 1.05 + 0.03)
             if mm < low + 0.01:
                 low = min(low, mm - 0.03)
-    if high > LEAST_TOP_MM:
+    if high > least_top:
         high = math.ceil(high * 20 - 1e-9) / 20
     return low, high
+
+
+def gap_steps(low_mm: float, high_mm: float, most: int, words: Words) -> list[float]:
+    """Gaps (mm) that are round numbers in the owner's unit."""
+    return [words.gap_mm(v) for v in steps(words.gap_value(low_mm), words.gap_value(high_mm), most)]
 
 
 def gap_scale(view: GapView, *, words: Words = ENGLISH, width: float = PHONE_WIDTH) -> Drawing:
@@ -90,9 +97,7 @@ def gap_scale(view: GapView, *, words: Words = ENGLISH, width: float = PHONE_WID
     _readings(canvas, scale, view, lane_top, lane, words)
     _blade_ticks(canvas, scale, view, foot, words)
     height = _words_below(canvas, view, foot + 34, width, words)
-    return Drawing(
-        "gap", width, height, *_told(view, words), canvas.body(), _table(view, words)
-    )
+    return Drawing("gap", width, height, *_told(view, words), canvas.body(), _table(view, words))
 
 
 def compact_scale(
@@ -107,9 +112,9 @@ def compact_scale(
     if ruler:
         for mm in steps(0, scale.high_mm, 7):
             canvas.line(scale.at(mm), foot, scale.at(mm), foot + 3, "hair")
-    for mm, pen in ((view.spec.tight, "tight"), (view.spec.loose, "loose"), (view.spec.cold, "set")):
-        if mm is not None:
-            canvas.line(scale.at(mm), top - 2, scale.at(mm), foot + (3 if pen == "set" else 0), pen)
+    for limit, pen in ((view.spec.tight, "tight"), (view.spec.loose, "loose"), (view.spec.cold, "set")):
+        if limit is not None:
+            canvas.line(scale.at(limit), top - 2, scale.at(limit), foot + (3 if pen == "set" else 0), pen)
     middle = top + height / 2
     if view.found is None and view.left is None:
         canvas.rect(scale.at(0), middle - 4, scale.end - scale.at(0), 8, "unknown", radius=2)
@@ -159,14 +164,14 @@ def _band(canvas: Canvas, scale: Scale, band: Band, top: float, height: float) -
     x1, x2 = scale.at(band.lo), scale.at(band.hi)
     canvas.rect(x1, top, x2 - x1, height, "band")
     if band.core_lo is not None and band.core_hi is not None:
-        canvas.rect(scale.at(band.core_lo), top, scale.at(band.core_hi) - scale.at(band.core_lo), height, "band-core")
+        canvas.rect(
+            scale.at(band.core_lo), top, scale.at(band.core_hi) - scale.at(band.core_lo), height, "band-core"
+        )
     canvas.line(x1, top, x1, top + height, "band-edge")
     canvas.line(x2, top, x2, top + height, "band-edge")
 
 
-def _limit_marks(
-    canvas: Canvas, scale: Scale, view: GapView, top: float, foot: float, words: Words
-) -> None:
+def _limit_marks(canvas: Canvas, scale: Scale, view: GapView, top: float, foot: float, words: Words) -> None:
     marks = [
         (mm, pen, word)
         for mm, pen, word in (
@@ -191,9 +196,7 @@ def _limit_marks(
     canvas.polyline([(x - 5, top - 4), (x + 5, top - 4), (x, top + 4)], "measured", closed=True)
 
 
-def _readings(
-    canvas: Canvas, scale: Scale, view: GapView, top: float, lane: float, words: Words
-) -> None:
+def _readings(canvas: Canvas, scale: Scale, view: GapView, top: float, lane: float, words: Words) -> None:
     middle = top + lane / 2
     again = view.left is not None or view.set_to is not None
     if view.found is None and not again:
@@ -214,7 +217,7 @@ def _readings(
 def _blade_ticks(canvas: Canvas, scale: Scale, view: GapView, foot: float, words: Words) -> None:
     canvas.line(scale.start, foot, scale.end, foot, "outline")
     blades = sorted({mm for mm in view.blades_mm if 0 < mm <= scale.high_mm})
-    ruler = steps(0, scale.high_mm, 12)
+    ruler = gap_steps(0, scale.high_mm, 12, words)
     if blades:
         for mm in blades:
             canvas.line(scale.at(mm), foot, scale.at(mm), foot + 9, "tick")
@@ -245,9 +248,12 @@ def _blade_ticks(canvas: Canvas, scale: Scale, view: GapView, foot: float, words
 def _words_below(canvas: Canvas, view: GapView, top: float, width: float, words: Words) -> float:
     """The lines under the scale; returns the height of the whole drawing."""
     y = top
-    strong: list[tuple[str, str]] = [("found", words.say("Found: {reading}", reading=reading_words(view.found, words)))]
+    mark = "found"
     if view.found is None:
-        strong = [("unknown", words.say("Found: not measured"))]
+        mark = "unknown"
+    elif view.found.lo == view.found.hi:
+        mark = "drag"
+    strong = [(mark, words.say("Found: {reading}", reading=reading_words(view.found, words)))]
     if view.left is not None:
         strong.append(("reread", words.say("Left: {reading}", reading=reading_words(view.left, words))))
     if view.set_to is not None:
@@ -288,7 +294,8 @@ def _told(view: GapView, words: Words) -> tuple[str, str]:
 
 def _table(view: GapView, words: Words) -> tuple[tuple[str, ...], ...]:
     def row(name: str, lo: float | None, hi: float | None) -> tuple[str, str, str]:
-        return (name, *("–" if mm is None or math.isinf(mm) else words.gap(mm) for mm in (lo, hi)))
+        first, second = ("–" if mm is None or math.isinf(mm) else words.gap(mm) for mm in (lo, hi))
+        return name, first, second
 
     unit = words.gap_unit
     rows = [(words.say("what"), words.say("from, {unit}", unit=unit), words.say("to, {unit}", unit=unit))]
@@ -301,9 +308,7 @@ def _table(view: GapView, words: Words) -> tuple[tuple[str, ...], ...]:
     if view.set_to is not None:
         rows.append(row(words.say("set on"), view.set_to, view.set_to))
     if view.expected is not None:
-        rows.append(
-            (words.say("expected"), words.about(view.expected.lo), words.about(view.expected.hi))
-        )
+        rows.append((words.say("expected"), words.about(view.expected.lo), words.about(view.expected.hi)))
     rows.append(row(words.say("limits"), view.spec.tight, view.spec.loose))
     rows.append(row(words.say("set point"), view.spec.cold, view.spec.cold))
     return tuple(rows)

@@ -5,12 +5,15 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import chain
 
 from coldlash.paper.svg import Canvas
 from coldlash.paper.textwidth import Weight, text_width, wrap
 
 
-def spread(wanted: Sequence[float], sizes: Sequence[float], low: float, high: float, gap: float) -> list[float]:
+def spread(
+    wanted: Sequence[float], sizes: Sequence[float], low: float, high: float, gap: float
+) -> list[float]:
     """Centres for labels of these sizes, as near to ``wanted`` (rising) as can be without touching.
 
     Least squares under "no nearer than half of both sizes plus ``gap``" (pool adjacent violators), then pushed
@@ -42,17 +45,20 @@ def fits(sizes: Sequence[float], room: float, gap: float) -> bool:
     return sum(sizes) + gap * max(len(sizes) - 1, 0) <= room
 
 
-def steps(low: float, high: float, most: int) -> list[float]:
-    """Round numbers (1, 2, 5 times a power of ten) from ``low`` to ``high``, no more than ``most``."""
-    if high <= low:
+def steps(low: float, high: float, most: int, every: Sequence[float] = ()) -> list[float]:
+    """Round numbers from ``low`` to ``high``, as many as there can be up to ``most``.
+
+    Round: multiples of 1, 2 or 5 times a power of ten; or of those in ``every`` (rising) while they suffice.
+    """
+    if not high > low:
         return [low]
-    raw = (high - low) / max(most - 1, 1)
-    power = 10.0 ** math.floor(math.log10(raw))
-    step = next(m * power for m in (1.0, 2.0, 5.0, 10.0, 20.0) if m * power >= raw * (1 - 1e-9))
-    while math.floor(high / step + 1e-9) - math.ceil(low / step - 1e-9) + 1 > most:
-        step *= 2
-    first, last = math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9)
-    return [i * step for i in range(first, last + 1)]
+    power = math.floor(math.log10((high - low) / max(most, 1))) - 1
+    decades = (m * 10.0**p for p in range(power, power + 5) for m in (1.0, 2.0, 5.0))
+    for step in chain(every, decades):
+        first, last = math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9)
+        if last - first + 1 <= most:
+            return [i * step for i in range(first, last + 1)]
+    return [low]
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,12 +116,21 @@ def _swatch(canvas: Canvas, mark: str, x: float, y: float, width: float) -> None
             canvas.line(x, y, x + width, y + 6, "fan-edge")
         case "reset":
             canvas.line(x + width / 2, y - 8, x + width / 2, y + 8, "reset")
-        case "open":
-            canvas.rect(x, y - 4, width, 8, "open-a")
+        case "open-i" | "open-e":
+            canvas.rect(x, y - 4, width, 8, mark)
         case "room":
             canvas.rect(x, y - 6, width, 12, "room")
         case "hatched":
             canvas.hatch(x, y - 6, width, 12)
+        case "cross":
+            canvas.line(x + 7, y - 4, x + 15, y + 4, "ink")
+            canvas.line(x + 7, y + 4, x + 15, y - 4, "ink")
+        case "here":
+            canvas.rect(x + 8, y - 7, 5, 14, "accent-fill")
+        case "drag":
+            canvas.line(x + width / 2, y - 7, x + width / 2, y + 7, "blade")
+        case "none":
+            pass
         case _:
             canvas.line(x, y, x + width, y, mark)
 
@@ -125,8 +140,6 @@ def target_mark(canvas: Canvas, x: float, y: float) -> None:
     canvas.polyline([(x, y), (x + 8, y - 5), (x + 8, y + 5)], "target", closed=True)
 
 
-def column_widths(
-    columns: Sequence[Sequence[str]], size: float, weight: Weight = 400
-) -> list[float]:
+def column_widths(columns: Sequence[Sequence[str]], size: float, weight: Weight = 400) -> list[float]:
     """The widest entry of each column."""
     return [max((text_width(text, size, weight) for text in column), default=0.0) for column in columns]

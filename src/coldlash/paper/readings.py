@@ -26,8 +26,9 @@ class Band:
     share: float = 0.9
 
     def __post_init__(self) -> None:
-        ends = (self.lo, self.lo if self.core_lo is None else self.core_lo)
-        ends += (self.hi if self.core_hi is None else self.core_hi, self.hi)
+        core_lo = self.lo if self.core_lo is None else self.core_lo
+        core_hi = self.hi if self.core_hi is None else self.core_hi
+        ends = (self.lo, core_lo, core_hi, self.hi)
         if not all(map(math.isfinite, ends)) or list(ends) != sorted(ends):
             raise InputError(f"a band needs finite ends in rising order, core inside, and was given {ends}")
         if not 0 < self.share < 1:
@@ -61,7 +62,9 @@ def check_reading(reading: GapInterval | None, what: str) -> None:
     if reading is None:
         return
     if math.isnan(reading.lo) or math.isnan(reading.hi) or reading.lo > reading.hi:
-        raise InputError(f"{what}: a reading from {reading.lo} to {reading.hi} mm; give the thinner blade first")
+        raise InputError(
+            f"{what}: a reading from {reading.lo} to {reading.hi} mm; give the thinner blade first"
+        )
     if math.isinf(reading.lo) and math.isinf(reading.hi):
         raise InputError(f"{what}: a reading open at both ends says nothing; leave it out (not measured)")
 

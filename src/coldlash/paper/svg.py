@@ -86,7 +86,9 @@ class Canvas:
 
     parts: list[str] = field(default_factory=list)
 
-    def _add(self, tag: str, pen: str, attributes: Iterable[tuple[str, str]], content: str | None = None) -> None:
+    def _add(
+        self, tag: str, pen: str, attributes: Iterable[tuple[str, str]], content: str | None = None
+    ) -> None:
         if pen not in PENS:
             raise InputError(f"no pen {pen!r}; the pens are {', '.join(PENS)}")
         pairs = [*attributes, ("class", f"d-{pen}"), *PENS[pen].items()]
@@ -192,7 +194,9 @@ def arc(cx: float, cy: float, radius: float, start_deg: float, end_deg: float) -
     sweep = end_deg - start_deg
     if abs(sweep) >= 360:
         half = start_deg + math.copysign(180, sweep)
-        return arc(cx, cy, radius, start_deg, half) + arc(cx, cy, radius, half, half + math.copysign(180, sweep))
+        return arc(cx, cy, radius, start_deg, half) + arc(
+            cx, cy, radius, half, half + math.copysign(180, sweep)
+        )
     (x1, y1), (x2, y2) = polar(cx, cy, radius, start_deg), polar(cx, cy, radius, end_deg)
     large, clockwise = int(abs(sweep) > 180), int(sweep > 0)
     r = num(radius)

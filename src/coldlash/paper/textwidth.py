@@ -102,6 +102,13 @@ def fit(text: str, room: float, size: float, weight: Weight = 400) -> str:
     return kept.rstrip() + "…" if kept else ""
 
 
+def fit_size(text: str, room: float, size: float, least: float, weight: Weight = 400) -> tuple[str, float]:
+    """The text at the largest size from ``size`` down to ``least`` that fits ``room``; cut if none does."""
+    full = text_width(text, 1.0, weight)
+    chosen = size if full * size <= room else max(least, int(room / full * 10) / 10)
+    return fit(text, room, chosen, weight), chosen
+
+
 def wrap(text: str, room: float, size: float, weight: Weight = 400) -> list[str]:
     """Lines no wider than ``room``, broken at spaces; a word that is wider alone is broken anywhere."""
     lines: list[str] = []

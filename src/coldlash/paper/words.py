@@ -70,6 +70,14 @@ class Words:
         halves = round(mm / MM_PER_INCH * 2000) / 2
         return self.gap(halves * MM_PER_INCH / 1000, sign=sign)
 
+    def gap_value(self, mm: float) -> float:
+        """Millimetres in the owner's unit for gaps."""
+        return mm / MM_PER_INCH if self.gap_unit == "in" else mm
+
+    def gap_mm(self, value: float) -> float:
+        """The owner's unit for gaps back to millimetres."""
+        return value * MM_PER_INCH if self.gap_unit == "in" else value
+
     def with_unit(self, figure: str) -> str:
         """A gap's figure with its unit behind it."""
         return f"{figure}{NO_BREAK}{self.gap_unit}"

@@ -1,0 +1,324 @@
+"""The plan of the engine: seen from above, the pulley at the bottom as you face it, each valve where it is.
+
+Each valve carries its gap scale in small (``drawings_gap``), all to one measure and lined up, so that the one
+that wanders stands out. Heads are outlined, cylinders drawn between them and the crankcase. The engine file
+says what lies where along a head; where it doesn't, the plan says so instead of guessing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from coldlash.engine.spec import Engine, Valve
+from coldlash.errors import InputError
+from coldlash.paper.drawings_gap import Scale, compact_scale, scale_range
+from coldlash.paper.labels import Key, legend
+from coldlash.paper.readings import GapView, band_words, limit_words, reading_short, reading_words
+from coldlash.paper.svg import PHONE_WIDTH, Canvas, Drawing
+from coldlash.paper.textwidth import fit, fit_size, text_width
+from coldlash.paper.words import ENGLISH, Words
+
+Side = Literal["left", "right"]
+
+CRANKCASE, CYLINDER = 30.0, 30.0
+PAD, HEAD_GAP = 5.0, 8.0
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """The valves of one head from the pulley outward; ``stated`` False = in no known order."""
+
+    valves: tuple[Valve, ...]
+    stated: bool
+
+    @property
+    def cylinders(self) -> tuple[int, ...]:
+        """Its cylinders, from the pulley outward by where their valves lie."""
+        place: dict[int, float] = {}
+        for index, valve in enumerate(self.valves):
+            place[valve.cylinder] = place.get(valve.cylinder, 0.0) + index
+        return tuple(sorted(place, key=lambda c: (place[c], c)))
+
+
+def rows_of(engine: Engine) -> tuple[Row, ...]:
+    """One row a head, in the order of the engine file; by cylinder where the file states no rows."""
+    if engine.rows:
+        return tuple(Row(row, True) for row in engine.rows)
+    return tuple(
+        Row(tuple(Valve(kind, c) for c in head for kind in ("I", "E")), False) for head in engine.heads
+    )
+
+
+def banks_of(engine: Engine) -> tuple[tuple[Row, ...], ...]:
+    """The rows by bank: one bank for an inline engine or a single, two for a flat or a vee engine.
+
+    The first half of the file's heads are the first bank. Where the file states no ``layout``, an engine of two
+    heads is taken to have two banks, any other one.
+    """
+    rows = rows_of(engine)
+    two = engine.layout in ("flat", "vee") or (engine.layout is None and len(rows) == 2)
+    if not two or len(rows) < 2:
+        return (rows,)
+    half = (len(rows) + 1) // 2
+    return (rows[:half], rows[half:])
+
+
+def engine_plan(
+    engine: Engine,
+    gaps: Mapping[Valve, GapView],
+    *,
+    here: Collection[Valve] = (),
+    first_side: Side = "right",
+    words: Words = ENGLISH,
+    width: float = PHONE_WIDTH,
+) -> Drawing:
+    """The plan with what is known of every valve; one without a view in ``gaps`` counts as not measured.
+
+    ``here``: valves to check at the present stop, marked so. ``first_side``: on which side, as you face the
+    pulley, the first bank lies; the engine file does not say. ``width`` in pixels, 320 or more.
+    Raises InputError for a valve that the engine does not have.
+    """
+    if width < 320:
+        raise InputError(f"a plan needs a width of 320 or more, not {width:g}")
+    for valve in (*gaps, *here):
+        if valve not in engine.valves:
+            raise InputError(
+                f"{engine.name} has no valve {valve}; it has {', '.join(map(str, engine.valves))}"
+            )
+    views = {v: gaps.get(v, GapView(str(v), engine.gap(v))) for v in engine.valves}
+    banks = banks_of(engine)
+    sheet = _Sheet(Canvas(), views, scale_range(list(views.values())), set(here), width, words)
+    foot = sheet.draw(engine, banks, first_side)
+    height = _legend(sheet.canvas, engine, views, bool(here), foot, width, words)
+    title = words.say("Plan of {engine}", engine=engine.name)
+    return Drawing(
+        "plan",
+        width,
+        height,
+        title,
+        _told(engine, banks, views, here, words),
+        sheet.canvas.body(),
+        _table(engine, views, words),
+    )
+
+
+@dataclass(slots=True)
+class _Sheet:
+    canvas: Canvas
+    views: Mapping[Valve, GapView]
+    range_mm: tuple[float, float]
+    here: Collection[Valve]
+    width: float
+    words: Words
+
+    def draw(self, engine: Engine, banks: tuple[tuple[Row, ...], ...], first_side: Side) -> float:
+        """Everything above the legend; returns where it ends."""
+        double = len(banks) == 2
+        centre = self.width / 2 if double else 32.0
+        reach = CRANKCASE / 2 + (CYLINDER if double else 12)
+        room = self.width / 2 - reach - 2 if double else self.width - centre - reach - 2
+        one_line = room >= 200
+        slot = 34.0 if one_line else 50.0
+        sides: list[Side] = (
+            [first_side, "left" if first_side == "right" else "right"] if double else ["right"]
+        )
+        lengths = [
+            sum(len(row.valves) * slot + 2 * PAD for row in bank) + HEAD_GAP * (len(bank) - 1)
+            for bank in banks
+        ]
+        top = 12.0
+        foot = top + max(lengths)
+        self._crankcase(centre, top, foot)
+        for bank, side, length in zip(banks, sides, lengths, strict=True):
+            y = foot - (max(lengths) - length) / 2
+            for row in bank:
+                head = len(row.valves) * slot + 2 * PAD
+                self._head(row, side, centre, reach, room, y, slot, one_line, double)
+                y -= head + HEAD_GAP
+        return self._pulley(engine, centre, foot)
+
+    def _crankcase(self, centre: float, top: float, foot: float) -> None:
+        c = self.canvas
+        c.rect(centre - CRANKCASE / 2, top, CRANKCASE, foot - top + 8, "body", radius=6)
+        c.line(centre, top - 8, centre, foot + 40, "centre")
+
+    def _head(
+        self,
+        row: Row,
+        side: Side,
+        centre: float,
+        reach: float,
+        room: float,
+        foot: float,
+        slot: float,
+        one_line: bool,
+        double: bool,
+    ) -> None:
+        c = self.canvas
+        length = len(row.valves) * slot
+        left = centre + reach if side == "right" else centre - reach - room
+        c.rect(left, foot - length - 2 * PAD, room, length + 2 * PAD, "body", radius=5)
+        share = length / len(row.cylinders)
+        for index, cylinder in enumerate(row.cylinders):
+            middle = foot - PAD - (index + 0.5) * share
+            if double:
+                self._barrel(cylinder, side, centre, middle, min(share - 8, 84))
+            else:
+                c.circle(centre, middle, min(share / 2 - 3, 17), "body")
+                c.text(centre, middle + 5.5, str(cylinder), 16, anchor="middle", weight=600)
+        for index, valve in enumerate(row.valves):
+            self._valve(valve, left, foot - PAD - (index + 1) * slot, room, slot, one_line)
+            if index:
+                c.line(
+                    left + 4, foot - PAD - index * slot, left + room - 4, foot - PAD - index * slot, "hair"
+                )
+
+    def _barrel(self, cylinder: int, side: Side, centre: float, middle: float, height: float) -> None:
+        """A cylinder lying between crankcase and head, with its cooling fins."""
+        c = self.canvas
+        out = 1 if side == "right" else -1
+        start = centre + out * CRANKCASE / 2
+        left = min(start, start + out * CYLINDER)
+        c.rect(left, middle - height / 2, CYLINDER, height, "body")
+        for fin in range(1, 6):
+            x = left + fin * CYLINDER / 6
+            for y1, y2 in ((middle - height / 2, middle - 13), (middle + 13, middle + height / 2)):
+                if y2 > y1:
+                    c.line(x, y1, x, y2, "hair")
+        c.circle(left + CYLINDER / 2, middle, 12, "paper")
+        c.text(left + CYLINDER / 2, middle + 5.5, str(cylinder), 16, anchor="middle", weight=600)
+
+    def _valve(self, valve: Valve, left: float, top: float, room: float, slot: float, one_line: bool) -> None:
+        c, view = self.canvas, self.views[valve]
+        here = valve in self.here
+        if here:
+            c.rect(left + 1, top + 1, 5, slot - 2, "accent-fill")
+        x, end = left + 9, left + room - 6
+        name_size, said_size = 17.0, 13.0
+        c.text(x, top + 20, str(valve), name_size, "text-accent" if here else "text", weight=600)
+        said = reading_short(view.found, self.words)
+        pen = "text-soft" if view.found is None else "text"
+        name_width = max(text_width(str(valve), name_size, 600), 20)
+        if one_line:
+            column = x + 42
+            c.text(column, top + 20, fit(said, self.column, said_size), said_size, pen)
+            compact_scale(c, view, Scale(*self.range_mm, column + self.column + 8, end), top + 7, 16)
+        else:
+            fitted, said_size = fit_size(said, end - x - name_width - 4, said_size, 11.5)
+            c.text(end, top + 19.5, fitted, said_size, pen, "end")
+            compact_scale(c, view, Scale(*self.range_mm, x, end), top + 27, 14)
+
+    @property
+    def column(self) -> float:
+        """Room for the readings where they stand beside the scales: the widest of them, within reason."""
+        said = [text_width(reading_short(view.found, self.words), 13) for view in self.views.values()]
+        return min(max(said), 100.0)
+
+    def _pulley(self, engine: Engine, centre: float, foot: float) -> float:
+        """The pulley at the bottom, with the way its upper side moves."""
+        c = self.canvas
+        top = foot + 12
+        half = 30.0
+        c.rect(centre - 5, foot + 8, 10, 6, "body")
+        c.rect(centre - half, top, 2 * half, 20, "body", radius=3)
+        c.line(centre - half, top + 7, centre + half, top + 7, "hair")
+        c.line(centre - half, top + 13, centre + half, top + 13, "hair")
+        out = 1 if engine.turns == "clockwise" else -1
+        c.line(centre - out * (half - 8), top + 10, centre + out * (half - 12), top + 10, "accent-thin")
+        c.arrow_head(centre + out * (half - 5), top + 10, 0 if out > 0 else 180, 10, "accent-fill")
+        said = self.words.say("pulley side")
+        c.text(centre + half + 10, top + 15, said, 14, weight=600)
+        return top + 30
+
+
+def _legend(
+    canvas: Canvas,
+    engine: Engine,
+    views: Mapping[Valve, GapView],
+    here: bool,
+    top: float,
+    width: float,
+    words: Words,
+) -> float:
+    keys = []
+    if here:
+        keys.append(Key("here", words.say("check at this stop")))
+    if any(view.found is not None for view in views.values()):
+        keys.append(Key("found", words.say("last found, {unit}", unit=words.gap_unit)))
+    if any(view.found is None for view in views.values()):
+        keys.append(Key("unknown", words.say("not measured")))
+    if any(view.expected is not None for view in views.values()):
+        keys.append(Key("band", words.say("likely now")))
+    keys.append(Key("set", words.say("set point")))
+    if any(view.spec.tight is not None or view.spec.loose is not None for view in views.values()):
+        keys.append(Key("hatched", words.say("outside the limits")))
+    y = top + 4 + legend(canvas, keys, 2, top + 4, width - 4, 13)
+    for note in _notes(engine, words):
+        y += legend(canvas, [Key("none", note)], -20, y, width + 18, 13)
+    return y + 4
+
+
+def _notes(engine: Engine, words: Words) -> list[str]:
+    notes = []
+    if not engine.rows:
+        notes.append(
+            words.say("The order along the head is not stated in the engine file: drawn by cylinder.")
+        )
+    if engine.layout is None and engine.cylinders > 1:
+        notes.append(words.say("How the cylinders stand is not stated in the engine file."))
+    return notes
+
+
+def _told(
+    engine: Engine,
+    banks: tuple[tuple[Row, ...], ...],
+    views: Mapping[Valve, GapView],
+    here: Collection[Valve],
+    words: Words,
+) -> str:
+    def state(valve: Valve) -> str:
+        view = views[valve]
+        said = f"{valve}: {reading_words(view.found, words)}"
+        if view.expected is not None:
+            said += ", " + words.say("likely now {band}", band=band_words(view.expected, words))
+        return said
+
+    said = [words.say("The engine seen from above, the pulley at the bottom.")]
+    for index, bank in enumerate(banks, 1):
+        valves = "; ".join(state(valve) for row in bank for valve in row.valves)
+        if len(banks) == 1:
+            said.append(words.say("From the pulley outward, {valves}.", valves=valves))
+        else:
+            said.append(words.say("Bank {n}, from the pulley outward, {valves}.", n=index, valves=valves))
+    said += _notes(engine, words)
+    if here:
+        said.append(words.say("Check at this stop: {valves}.", valves=", ".join(map(str, sorted(here)))))
+    intake, exhaust = engine.gaps["I"], engine.gaps["E"]
+    if intake == exhaust:
+        said.append(limit_words(intake, words))
+    else:
+        said.append(words.say("Intake: {limits}", limits=limit_words(intake, words)))
+        said.append(words.say("Exhaust: {limits}", limits=limit_words(exhaust, words)))
+    return " ".join(said)
+
+
+def _table(engine: Engine, views: Mapping[Valve, GapView], words: Words) -> tuple[tuple[str, ...], ...]:
+    unit = words.gap_unit
+    rows = [
+        (
+            words.say("valve"),
+            words.say("last found, {unit}", unit=unit),
+            words.say("likely now"),
+            words.say("set, {unit}", unit=unit),
+            words.say("limits, {unit}", unit=unit),
+        )
+    ]
+    for valve in engine.valves:
+        view = views[valve]
+        spec = view.spec
+        limits = " … ".join("–" if mm is None else words.gap(mm) for mm in (spec.tight, spec.loose))
+        likely = words.say("not known") if view.expected is None else band_words(view.expected, words)
+        rows.append((str(valve), reading_words(view.found, words), likely, words.gap(spec.cold), limits))
+    return tuple(rows)
