@@ -347,7 +347,7 @@ class PastVisit:
         seen: set[tuple[Valve, Step]] = set()
         for reading in self.readings:
             what = f"{reading.valve} {reading.step}"
-            if reading.replaces is not None:
+            if reading.replaces is not None or reading.reason:
                 raise InputError(f"{what}: a visit that is added whole holds no corrections")
             if (reading.valve, reading.step) in seen:
                 raise InputError(f"{what} stands twice in one visit")

@@ -412,6 +412,8 @@ def _may_write(visit: RowMapping, new: NewReading, amending: bool) -> None:
         )
     if visit["state"] == "draft" and amending:
         raise InputError(f"{_label(visit)} is still open; write {what} in it, no amendment is needed")
+    if visit["state"] == "draft" and new.reason and new.replaces is None:
+        raise InputError(f"{what}: a reason belongs to a correction; name the reading it replaces")
     if visit["state"] == "closed" and not new.reason:
         raise InputError(f"{_label(visit)} is closed; the amendment of {what} needs a reason")
 

@@ -161,7 +161,7 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(
             ["replaces", "visit_id", "valve", "step"],
             ["readings.id", "readings.visit_id", "readings.valve", "readings.step"],
-            name="None",
+            name="fk_readings_replaces",
         ),
         sa.CheckConstraint("length(id) = 36", name="ck_readings_id"),
         sa.CheckConstraint(

@@ -1,0 +1,39 @@
+"""What the tests of the book share: an engine, a clock, short ways to write readings."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import Any
+
+from coldlash.engine.catalogue import generic_text
+from coldlash.engine.reader import read_engine
+from coldlash.engine.spec import Valve
+from coldlash.logbook.records import NewReading, NewVisit, Step
+from coldlash.logbook.store import Book
+
+ENGINE_TOML = generic_text("flat-four")
+FLAT_FOUR = read_engine(ENGINE_TOML, "flat-four")
+NAME = "Delivery van"
+NOON = datetime(2024, 5, 4, 12, 0, tzinfo=UTC)
+NOON_TEXT = "2024-05-04T12:00:00.000Z"
+
+
+def open_book(path: Path, **how: Any) -> Book:
+    """A book whose clock stands at noon of 2024-05-04."""
+    return Book.open(path, now=lambda: NOON, **how)
+
+
+def visit_on(day: str = "2024-05-04", km: float = 84_210, **more: Any) -> NewVisit:
+    """A visit to open."""
+    return NewVisit(day=date.fromisoformat(day), distance_m=round(km * 1000), **more)
+
+
+def found(valve: str = "E3", go: int | None = 100, nogo: int | None = 150, **more: Any) -> NewReading:
+    """A found reading, micrometres."""
+    return reading(valve, "found", go_um=go, nogo_um=nogo, **more)
+
+
+def reading(valve: str, step: Step, **more: Any) -> NewReading:
+    """Any reading."""
+    return NewReading(valve=Valve.parse(valve), step=step, **more)
