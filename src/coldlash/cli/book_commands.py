@@ -242,7 +242,8 @@ def _export(arguments: argparse.Namespace) -> None:
     elif arguments.json:
         put_json({"engine": arguments.engine, "log": text})
     else:
-        sys.stdout.write(text)
+        # The log's own line ends, whatever the terminal's are.
+        sys.stdout.write(text.replace("\r\n", "\n"))
 
 
 def _said(arguments: argparse.Namespace, data: dict[str, object], words: str) -> None:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
 from types import TracebackType
+from typing import TypedDict
 
 from coldlash.bench.blades import STANDARD_SETS, BladeSet, Unit, parse_reading, parse_thickness, typed_set
 from coldlash.desk import visit as guided
@@ -20,6 +21,7 @@ from coldlash.logbook.exchange import ImportResult, export_log, import_log, to_r
 from coldlash.logbook.paths import default_book
 from coldlash.logbook.records import (
     EngineEntry,
+    Feel,
     FieldValue,
     Meter,
     NewReading,
@@ -36,6 +38,8 @@ from coldlash.wear.settings import Coefficient
 from coldlash.wear.trend import Expectation
 
 UNIT_SETTING = "gap_unit"
+WAIT_S = 5.0
+"""How long a writer waits for another, seconds."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,9 +68,15 @@ class Desk:
         *,
         create: bool = False,
         now: Callable[[], datetime] = lambda: datetime.now(UTC),
+        on_wait: Callable[[], None] | None = None,
     ) -> Desk:
-        """Open the book at ``ref`` (default: the owner's). Raises BookError when it can't be."""
-        return cls(Book.open(ref or default_book(), create=create, now=now), now)
+        """Open the book at ``ref`` (default: the owner's). Raises BookError when it can't be.
+
+        ``on_wait`` is called once when another writer keeps it waiting noticeably.
+        """
+        return cls(
+            Book.open(ref or default_book(), create=create, now=now, wait_s=WAIT_S, on_wait=on_wait), now
+        )
 
     def __enter__(self) -> Desk:
         return self
@@ -354,24 +364,15 @@ class Desk:
         engine = self._engine_of(visit, self._entry(visit))
         engine.valve(str(valve))
         standing = visit.reading(valve, step)
+        blades = guided.blade_set_of(visit, self.unit())
+        new = NewReading(
+            valve=valve, step=step, **_values(engine, valve, step, text, blades), spin=spin, note=note, by=by,
+            replaces=None if standing is None else standing.id, reason=reason, id=reading_id,
+        )  # fmt: skip
         if standing is not None and not correct:
             raise InputError(
                 f"{valve} {step} is written already: {standing.words}; to correct it say so (--correct)"
             )
-        blades = guided.blade_set_of(visit, self.unit())
-        replaces = standing.id if standing is not None else None
-        if step == "set":
-            um = None if not text.strip() else parse_thickness(text, blades.unit, f"{valve} set")
-            new = NewReading(
-                valve=valve, step="set", blade_um=um if um is not None else round(engine.gap(valve).cold * 1000),
-                spin=spin, note=note, by=by, replaces=replaces, reason=reason, id=reading_id,
-            )  # fmt: skip
-        else:
-            said = parse_reading(text, blades)
-            new = NewReading(
-                valve=valve, step=step, go_um=said.go_um, nogo_um=said.nogo_um, feel=said.feel, spin=spin, note=note,
-                by=by, replaces=replaces, reason=reason, id=reading_id,
-            )  # fmt: skip
         return self.book.amend(visit.id, new) if visit.state == "closed" else self.book.record(visit.id, new)
 
     def surprise(self, guide: guided.Guide, valve: Valve, reading: Reading) -> str | None:
@@ -402,6 +403,21 @@ class Desk:
     def export_log(self, name: str) -> str:
         """An engine's closed visits as a log file."""
         return export_log(self.book, name)
+
+
+class _Values(TypedDict, total=False):
+    go_um: int | None
+    nogo_um: int | None
+    blade_um: int | None
+    feel: Feel | None
+
+
+def _values(engine: Engine, valve: Valve, step: Step, text: str, blades: BladeSet) -> _Values:
+    if step == "set":
+        cold_um = round(engine.gap(valve).cold * 1000)
+        return {"blade_um": parse_thickness(text, blades.unit, f"{valve} set") if text.strip() else cold_um}
+    said = parse_reading(text, blades)
+    return {"go_um": said.go_um, "nogo_um": said.nogo_um, "feel": said.feel}
 
 
 def _rebuilt(visits: Sequence[VisitRecord]) -> bool:
