@@ -220,7 +220,10 @@ def main() -> None:
         print(f"{name}: {len(visits)} visits, {CHAINS} x {DRAWS} draws ...", file=sys.stderr, flush=True)
         result = sample(visits, 100 + k)
         out["books"][name] = {"visits": as_json(visits), "posterior": result}
-        print(f"  {result['seconds']:.0f} s, worst R-hat {max(result['gap']['split_rhat']):.4f}", file=sys.stderr)
+        print(
+            f"  {result['seconds']:.0f} s, worst R-hat {max(result['gap']['split_rhat']):.4f}",
+            file=sys.stderr,
+        )
     Path(sys.argv[1]).write_text(json.dumps(out, indent=1) + "\n", encoding="utf-8")
 
 

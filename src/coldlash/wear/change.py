@@ -254,9 +254,11 @@ class _Bank:
         w = np.where(
             np.isfinite(total)[:, None], np.exp(pair - np.where(np.isfinite(total), total, 0.0)[:, None]), 0.5
         )
-        m = np.einsum("hk,hki->hi", w, self.m[:, :2])
-        off = self.m[:, :2] - m[:, None]
-        P = np.einsum("hk,hkij->hij", w, self.P[:, :2]) + np.einsum("hk,hki,hkj->hij", w, off, off)
+        first, second = w[:, :1], w[:, 1:]
+        m = first * self.m[:, 0] + second * self.m[:, 1]
+        off = self.m[:, 1] - self.m[:, 0]
+        P = first[..., None] * self.P[:, 0] + second[..., None] * self.P[:, 1]
+        P += (first * second)[..., None] * off[:, :, None] * off[:, None, :]
         onset = np.einsum("hk,hkt->ht", w, self.onset[:, :2])
         self.logw = np.concatenate([total[:, None], self.logw[:, 2:]], axis=1)
         self.m = np.concatenate([m[:, None], self.m[:, 2:]], axis=1)

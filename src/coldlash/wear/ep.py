@@ -110,11 +110,11 @@ def sweep(
 def _posterior(mu: Array, A: Array, tau: Array, nu: Array, eye: Array) -> tuple[Array, Array]:
     """Marginal variance and mean of y under the sites, both (B, V)."""
     M = eye + A * tau[:, None, :]
-    right = np.concatenate([A, (mu + np.einsum("bij,bj->bi", A, nu))[..., None]], axis=2)
+    right = np.concatenate([A, mu[..., None] + np.matmul(A, nu[..., None])], axis=2)
     solved = np.linalg.solve(M, right)
     var = np.diagonal(solved, axis1=-2, axis2=-1)
     top = np.diagonal(A, axis1=-2, axis2=-1)
-    return np.maximum(var, 1e-9 * top), solved[..., -1]
+    return np.maximum(var, 1e-12 * top), solved[..., -1]
 
 
 def _finish(
@@ -125,10 +125,13 @@ def _finish(
     right = np.concatenate([eye * tau[:, None, :], beta[..., None]], axis=2)
     solved = np.linalg.solve(np.swapaxes(M, -1, -2), right)
     w = solved[..., -1]
-    quad = np.einsum("bi,bij,bj->b", beta, A, w)
+    quad = np.sum(beta * np.matmul(A, w[..., None])[..., 0], axis=1)
     log_det = np.linalg.slogdet(M)[1]
-    beta_c = nu - tau * cav_mean
+    # Sites are taken about the prior mean: about zero, large tau would cancel to nothing.
+    off = cav_mean - mu
+    beta_c = beta - tau * off
     grown = np.maximum(1.0 + tau * cav_var, 1e-12)
-    own = nu * cav_mean - 0.5 * tau * cav_mean**2 - 0.5 * np.log(grown) + 0.5 * beta_c**2 * cav_var / grown
-    log_z = np.sum(log_site - own + nu * mu - 0.5 * tau * mu**2, axis=1) - 0.5 * log_det + 0.5 * quad
-    return Sites(tau, nu, cav_mean, cav_var, log_z, w, solved[..., :-1])
+    own = beta * off - 0.5 * tau * off**2 - 0.5 * np.log(grown) + 0.5 * beta_c**2 * cav_var / grown
+    log_z = np.sum(log_site - own, axis=1) - 0.5 * log_det + 0.5 * quad
+    W = solved[..., :-1]
+    return Sites(tau, nu, cav_mean, cav_var, log_z, w, 0.5 * (W + np.swapaxes(W, -1, -2)))

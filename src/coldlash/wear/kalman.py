@@ -71,7 +71,10 @@ class Layout:
 
 
 class Hyper(NamedTuple):
-    """Settings as arrays over the batch: variances and logs, each (B, 1) or (B, 2) by kind."""
+    """Settings as arrays over the batch: variances and logs, each (B, 1) or (B, 2) by kind.
+
+    ``heated``: any engine of the batch has a temperature coefficient; if not, those terms are left out.
+    """
 
     wander: Array
     feel: Array
@@ -87,6 +90,7 @@ class Hyper(NamedTuple):
     start: Array
     c_mean: Array
     c_var: Array
+    heated: bool
 
 
 def hyper(
@@ -117,6 +121,7 @@ def hyper(
         start=square("start"),
         c_mean=c[..., 0],
         c_var=c[..., 1],
+        heated=bool(np.any(c)),
     )
 
 
@@ -190,23 +195,18 @@ def predict(x: State, step: Step, layout: Layout, h: Hyper) -> State:
 
 def readings_of(x: State, step: Step, layout: Layout, h: Hyper) -> tuple[Array, Array, Array]:
     """Mean (B, V), covariance (B, V, V) of the latent readings, and PH' (B, n, V), without reading noise."""
-    kind, c = layout.kind, layout.c
-    T = step.temp[:, None]
-    cbar = h.c_mean[:, kind]
     m, P = x
-    mu = m[:, layout.g] + T * m[:, c + kind] + cbar * m[:, [layout.t]] + m[:, [layout.o]]
-    PH = (
-        P[:, :, layout.g]
-        + T[..., None] * P[:, :, c + kind]
-        + cbar[:, None, :] * P[:, :, [layout.t]]
-        + P[:, :, [layout.o]]
-    )
-    A = (
-        PH[:, layout.g, :]
-        + T[..., None] * PH[:, c + kind, :]
-        + cbar[:, :, None] * PH[:, [layout.t], :]
-        + PH[:, [layout.o], :]
-    )
+    g, o = layout.g, layout.o
+    mu = m[:, g] + m[:, o, None]
+    PH = P[:, :, g] + P[:, :, o, None]
+    if h.heated:
+        kind, T = layout.c + layout.kind, step.temp[:, None]
+        cbar = h.c_mean[:, layout.kind]
+        mu = mu + T * m[:, kind] + cbar * m[:, layout.t, None]
+        PH = PH + T[..., None] * P[:, :, kind] + cbar[:, None, :] * P[:, :, layout.t, None]
+    A = PH[:, g, :] + PH[:, o, None, :]
+    if h.heated:
+        A = A + T[..., None] * PH[:, kind, :] + cbar[:, :, None] * PH[:, layout.t, None, :]
     return mu, 0.5 * (A + np.swapaxes(A, -1, -2)), PH
 
 
@@ -214,7 +214,7 @@ def absorb(x: State, PH: Array, sites: Sites) -> State:
     """The state after the readings whose sites these are. ``PH`` from ``readings_of``."""
     m = x.m + np.einsum("bnv,bv->bn", PH, sites.w)
     P = x.P - np.matmul(np.matmul(PH, sites.W), np.swapaxes(PH, -1, -2))
-    return State(m, 0.5 * (P + np.swapaxes(P, -1, -2)))
+    return State(m, P)
 
 
 def restart(x: State, step: Step, layout: Layout, h: Hyper) -> State:
@@ -238,30 +238,22 @@ def restart(x: State, step: Step, layout: Layout, h: Hyper) -> State:
 def set_screws(x: State, step: Step, layout: Layout, h: Hyper) -> State:
     """Adjusted valves: gap = blade + hand's bias - c (T - 20) - cbar t - o + N(0, setting^2)."""
     m, P = x.m.copy(), x.P.copy()
-    kind, c, g, i = layout.kind, layout.c, layout.g, np.arange(layout.V)
-    mask, T, cbar = step.adjusted, step.temp[:, None], h.c_mean[:, layout.kind]
-    B = m.shape[0]
-    hand = np.broadcast_to(layout.b + step.hand, (B,))
-    at = np.arange(B)
-    new_m = (
-        step.target + m[at, hand][:, None] - T * m[:, c + kind] - cbar * m[:, [layout.t]] - m[:, [layout.o]]
-    )
-    rows = (
-        P[at, hand, :][:, None, :]
-        - T[..., None] * P[:, c + kind, :]
-        - cbar[:, :, None] * P[:, [layout.t], :]
-        - P[:, [layout.o], :]
-    )
+    B, g, o, i = m.shape[0], layout.g, layout.o, np.arange(layout.V)
+    mask, hand, at = step.adjusted, np.broadcast_to(layout.b + step.hand, (m.shape[0],)), np.arange(B)
+    target = step.target + m[at, hand][:, None] - m[:, o, None]
+    rows = P[at, hand, :][:, None, :] - P[:, o, None, :]
+    if h.heated:
+        kind, T = layout.c + layout.kind, step.temp[:, None]
+        cbar = h.c_mean[:, layout.kind]
+        target = target - T * m[:, kind] - cbar * m[:, layout.t, None]
+        rows = rows - T[..., None] * P[:, kind, :] - cbar[:, :, None] * P[:, layout.t, None, :]
     P[:, g, :] = np.where(mask[..., None], rows, P[:, g, :])
-    columns = (
-        P[at, :, hand][:, :, None]
-        - T[..., None] * P[:, :, c + kind]
-        - cbar[:, None, :] * P[:, :, [layout.t]]
-        - P[:, :, [layout.o]]
-    )
+    columns = P[at, :, hand][:, :, None] - P[:, :, o, None]
+    if h.heated:
+        columns = columns - T[..., None] * P[:, :, kind] - cbar[:, None, :] * P[:, :, layout.t, None]
     P[:, :, g] = np.where(mask[:, None, :], columns, P[:, :, g])
     P[:, i, i] += np.where(mask, h.setting, 0.0)
-    m[:, g] = np.where(mask, new_m, m[:, g])
+    m[:, g] = np.where(mask, target, m[:, g])
     return State(m, P)
 
 
