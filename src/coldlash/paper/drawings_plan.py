@@ -7,10 +7,11 @@ says what lies where along a head; where it doesn't, the plan says so instead of
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from coldlash.engine.plan_text import Bank, banks_of
 from coldlash.engine.spec import Engine, Valve
 from coldlash.errors import InputError
 from coldlash.paper.drawings_gap import Scale, compact_scale, scale_range
@@ -22,47 +23,8 @@ from coldlash.paper.words import ENGLISH, Words
 
 Side = Literal["left", "right"]
 
-CRANKCASE, CYLINDER = 30.0, 30.0
+CRANKCASE, BARREL = 30.0, 30.0
 PAD, HEAD_GAP = 5.0, 8.0
-
-
-@dataclass(frozen=True, slots=True)
-class Row:
-    """The valves of one head from the pulley outward; ``stated`` False = in no known order."""
-
-    valves: tuple[Valve, ...]
-    stated: bool
-
-    @property
-    def cylinders(self) -> tuple[int, ...]:
-        """Its cylinders, from the pulley outward by where their valves lie."""
-        place: dict[int, float] = {}
-        for index, valve in enumerate(self.valves):
-            place[valve.cylinder] = place.get(valve.cylinder, 0.0) + index
-        return tuple(sorted(place, key=lambda c: (place[c], c)))
-
-
-def rows_of(engine: Engine) -> tuple[Row, ...]:
-    """One row a head, in the order of the engine file; by cylinder where the file states no rows."""
-    if engine.rows:
-        return tuple(Row(row, True) for row in engine.rows)
-    return tuple(
-        Row(tuple(Valve(kind, c) for c in head for kind in ("I", "E")), False) for head in engine.heads
-    )
-
-
-def banks_of(engine: Engine) -> tuple[tuple[Row, ...], ...]:
-    """The rows by bank: one bank for an inline engine or a single, two for a flat or a vee engine.
-
-    The first half of the file's heads are the first bank. Where the file states no ``layout``, an engine of two
-    heads is taken to have two banks, any other one.
-    """
-    rows = rows_of(engine)
-    two = engine.layout in ("flat", "vee") or (engine.layout is None and len(rows) == 2)
-    if not two or len(rows) < 2:
-        return (rows,)
-    half = (len(rows) + 1) // 2
-    return (rows[:half], rows[half:])
 
 
 def engine_plan(
@@ -70,15 +32,14 @@ def engine_plan(
     gaps: Mapping[Valve, GapView],
     *,
     here: Collection[Valve] = (),
-    first_side: Side = "right",
     words: Words = ENGLISH,
     width: float = PHONE_WIDTH,
 ) -> Drawing:
     """The plan with what is known of every valve; one without a view in ``gaps`` counts as not measured.
 
-    ``here``: valves to check at the present stop, marked so. ``first_side``: on which side, as you face the
-    pulley, the first bank lies; the engine file does not say. ``width`` in pixels, 320 or more.
-    Raises InputError for a valve that the engine does not have.
+    ``here``: valves to check at the present stop, marked so. ``width`` in pixels, 320 or more. Two banks lie as
+    ``engine.plan_text`` has them: the first head on the right of someone who faces the pulley. Raises InputError,
+    also for a valve that the engine does not have.
     """
     if width < 320:
         raise InputError(f"a plan needs a width of 320 or more, not {width:g}")
@@ -89,8 +50,9 @@ def engine_plan(
             )
     views = {v: gaps.get(v, GapView(str(v), engine.gap(v))) for v in engine.valves}
     banks = banks_of(engine)
-    sheet = _Sheet(Canvas(), views, scale_range(list(views.values())), set(here), width, words)
-    foot = sheet.draw(engine, banks, first_side)
+    frame = _Frame.of(len(banks) == 2, width)
+    sheet = _Sheet(Canvas(), frame, views, scale_range(list(views.values())), set(here), width, words)
+    foot = sheet.draw(engine, banks)
     height = _legend(sheet.canvas, engine, views, bool(here), foot, width, words)
     title = words.say("Plan of {engine}", engine=engine.name)
     return Drawing(
@@ -104,94 +66,119 @@ def engine_plan(
     )
 
 
+@dataclass(frozen=True, slots=True)
+class _Frame:
+    """Where things stand across the sheet, in pixels."""
+
+    double: bool
+    centre: float
+    reach: float
+    room: float
+
+    @classmethod
+    def of(cls, double: bool, width: float) -> _Frame:
+        centre = width / 2 if double else 32.0
+        reach = CRANKCASE / 2 + (BARREL if double else 12)
+        return cls(double, centre, reach, (width / 2 if double else width - centre) - reach - 2)
+
+    @property
+    def one_line(self) -> bool:
+        """Whether a reading has room beside its scale."""
+        return self.room >= 200
+
+    @property
+    def slot(self) -> float:
+        """Height of one valve."""
+        return 34.0 if self.one_line else 50.0
+
+    def left(self, side: Side) -> float:
+        """Left edge of the heads on this side."""
+        return self.centre + self.reach if side == "right" else self.centre - self.reach - self.room
+
+    def head_height(self, valves: Sequence[Valve]) -> float:
+        return len(valves) * self.slot + 2 * PAD
+
+    def bank_height(self, bank: Bank) -> float:
+        return sum(map(self.head_height, bank.heads)) + HEAD_GAP * (len(bank.heads) - 1)
+
+
+def _from_pulley(valves: Sequence[Valve]) -> list[int]:
+    """The cylinders of a head from the pulley outward, by the middle of their valves."""
+    places: dict[int, float] = {}
+    for index, valve in enumerate(valves):
+        places[valve.cylinder] = places.get(valve.cylinder, 0.0) + index
+    return sorted(places, key=lambda cylinder: (places[cylinder], cylinder))
+
+
 @dataclass(slots=True)
 class _Sheet:
     canvas: Canvas
+    frame: _Frame
     views: Mapping[Valve, GapView]
     range_mm: tuple[float, float]
     here: Collection[Valve]
     width: float
     words: Words
 
-    def draw(self, engine: Engine, banks: tuple[tuple[Row, ...], ...], first_side: Side) -> float:
+    def draw(self, engine: Engine, banks: tuple[Bank, ...]) -> float:
         """Everything above the legend; returns where it ends."""
-        double = len(banks) == 2
-        centre = self.width / 2 if double else 32.0
-        reach = CRANKCASE / 2 + (CYLINDER if double else 12)
-        room = self.width / 2 - reach - 2 if double else self.width - centre - reach - 2
-        one_line = room >= 200
-        slot = 34.0 if one_line else 50.0
-        sides: list[Side] = (
-            [first_side, "left" if first_side == "right" else "right"] if double else ["right"]
-        )
-        lengths = [
-            sum(len(row.valves) * slot + 2 * PAD for row in bank) + HEAD_GAP * (len(bank) - 1)
-            for bank in banks
-        ]
-        top = 12.0
-        foot = top + max(lengths)
-        self._crankcase(centre, top, foot)
-        for bank, side, length in zip(banks, sides, lengths, strict=True):
-            y = foot - (max(lengths) - length) / 2
-            for row in bank:
-                head = len(row.valves) * slot + 2 * PAD
-                self._head(row, side, centre, reach, room, y, slot, one_line, double)
-                y -= head + HEAD_GAP
-        return self._pulley(engine, centre, foot)
+        top = 14.0
+        if self.frame.double:
+            top = 24.0
+            self.canvas.text(2, 15, self.words.say("left"), 13, "text-soft")
+            self.canvas.text(self.width - 2, 15, self.words.say("right"), 13, "text-soft", "end")
+        foot = top + max(map(self.frame.bank_height, banks))
+        self._crankcase(top, foot)
+        sides: tuple[Side, ...] = ("right", "left")
+        for bank, side in zip(banks, sides, strict=False):
+            y = foot
+            for head in bank.heads:
+                self._head(head, side, y)
+                y -= self.frame.head_height(head) + HEAD_GAP
+        return self._pulley(engine, foot)
 
-    def _crankcase(self, centre: float, top: float, foot: float) -> None:
-        c = self.canvas
+    def _crankcase(self, top: float, foot: float) -> None:
+        c, centre = self.canvas, self.frame.centre
         c.rect(centre - CRANKCASE / 2, top, CRANKCASE, foot - top + 8, "body", radius=6)
         c.line(centre, top - 8, centre, foot + 40, "centre")
 
-    def _head(
-        self,
-        row: Row,
-        side: Side,
-        centre: float,
-        reach: float,
-        room: float,
-        foot: float,
-        slot: float,
-        one_line: bool,
-        double: bool,
-    ) -> None:
-        c = self.canvas
-        length = len(row.valves) * slot
-        left = centre + reach if side == "right" else centre - reach - room
-        c.rect(left, foot - length - 2 * PAD, room, length + 2 * PAD, "body", radius=5)
-        share = length / len(row.cylinders)
-        for index, cylinder in enumerate(row.cylinders):
+    def _head(self, valves: Sequence[Valve], side: Side, foot: float) -> None:
+        c, frame = self.canvas, self.frame
+        left, right, slot = frame.left(side), frame.left(side) + frame.room, frame.slot
+        height = frame.head_height(valves)
+        c.rect(left, foot - height, frame.room, height, "body", radius=5)
+        cylinders = _from_pulley(valves)
+        share = len(valves) * slot / len(cylinders)
+        for index, cylinder in enumerate(cylinders):
             middle = foot - PAD - (index + 0.5) * share
-            if double:
-                self._barrel(cylinder, side, centre, middle, min(share - 8, 84))
+            if frame.double:
+                self._barrel(cylinder, side, middle, min(share - 8, 84))
             else:
-                c.circle(centre, middle, min(share / 2 - 3, 17), "body")
-                c.text(centre, middle + 5.5, str(cylinder), 16, anchor="middle", weight=600)
-        for index, valve in enumerate(row.valves):
-            self._valve(valve, left, foot - PAD - (index + 1) * slot, room, slot, one_line)
+                c.circle(frame.centre, middle, min(share / 2 - 3, 17), "body")
+                c.text(frame.centre, middle + 5.5, str(cylinder), 16, anchor="middle", weight=600)
+        for index, valve in enumerate(valves):
+            y = foot - PAD - index * slot
+            self._valve(valve, left, y - slot)
             if index:
-                c.line(
-                    left + 4, foot - PAD - index * slot, left + room - 4, foot - PAD - index * slot, "hair"
-                )
+                c.line(left + 4, y, right - 4, y, "hair")
 
-    def _barrel(self, cylinder: int, side: Side, centre: float, middle: float, height: float) -> None:
+    def _barrel(self, cylinder: int, side: Side, middle: float, height: float) -> None:
         """A cylinder lying between crankcase and head, with its cooling fins."""
         c = self.canvas
         out = 1 if side == "right" else -1
-        start = centre + out * CRANKCASE / 2
-        left = min(start, start + out * CYLINDER)
-        c.rect(left, middle - height / 2, CYLINDER, height, "body")
+        start = self.frame.centre + out * CRANKCASE / 2
+        left = min(start, start + out * BARREL)
+        c.rect(left, middle - height / 2, BARREL, height, "body")
         for fin in range(1, 6):
-            x = left + fin * CYLINDER / 6
+            x = left + fin * BARREL / 6
             for y1, y2 in ((middle - height / 2, middle - 13), (middle + 13, middle + height / 2)):
                 if y2 > y1:
                     c.line(x, y1, x, y2, "hair")
-        c.circle(left + CYLINDER / 2, middle, 12, "paper")
-        c.text(left + CYLINDER / 2, middle + 5.5, str(cylinder), 16, anchor="middle", weight=600)
+        c.circle(left + BARREL / 2, middle, 12, "paper")
+        c.text(left + BARREL / 2, middle + 5.5, str(cylinder), 16, anchor="middle", weight=600)
 
-    def _valve(self, valve: Valve, left: float, top: float, room: float, slot: float, one_line: bool) -> None:
-        c, view = self.canvas, self.views[valve]
+    def _valve(self, valve: Valve, left: float, top: float) -> None:
+        c, view, room, slot = self.canvas, self.views[valve], self.frame.room, self.frame.slot
         here = valve in self.here
         if here:
             c.rect(left + 1, top + 1, 5, slot - 2, "accent-fill")
@@ -201,7 +188,7 @@ class _Sheet:
         said = reading_short(view.found, self.words)
         pen = "text-soft" if view.found is None else "text"
         name_width = max(text_width(str(valve), name_size, 600), 20)
-        if one_line:
+        if self.frame.one_line:
             column = x + 42
             c.text(column, top + 20, fit(said, self.column, said_size), said_size, pen)
             compact_scale(c, view, Scale(*self.range_mm, column + self.column + 8, end), top + 7, 16)
@@ -216,9 +203,9 @@ class _Sheet:
         said = [text_width(reading_short(view.found, self.words), 13) for view in self.views.values()]
         return min(max(said), 100.0)
 
-    def _pulley(self, engine: Engine, centre: float, foot: float) -> float:
+    def _pulley(self, engine: Engine, foot: float) -> float:
         """The pulley at the bottom, with the way its upper side moves."""
-        c = self.canvas
+        c, centre = self.canvas, self.frame.centre
         top = foot + 12
         half = 30.0
         c.rect(centre - 5, foot + 8, 10, 6, "body")
@@ -266,14 +253,14 @@ def _notes(engine: Engine, words: Words) -> list[str]:
         notes.append(
             words.say("The order along the head is not stated in the engine file: drawn by cylinder.")
         )
-    if engine.layout is None and engine.cylinders > 1:
-        notes.append(words.say("How the cylinders stand is not stated in the engine file."))
+    if engine.layout is None and len(engine.heads) > 1:
+        notes.append(words.say("How the cylinders stand is not stated in the engine file: a guess."))
     return notes
 
 
 def _told(
     engine: Engine,
-    banks: tuple[tuple[Row, ...], ...],
+    banks: tuple[Bank, ...],
     views: Mapping[Valve, GapView],
     here: Collection[Valve],
     words: Words,
@@ -286,12 +273,15 @@ def _told(
         return said
 
     said = [words.say("The engine seen from above, the pulley at the bottom.")]
-    for index, bank in enumerate(banks, 1):
-        valves = "; ".join(state(valve) for row in bank for valve in row.valves)
-        if len(banks) == 1:
-            said.append(words.say("From the pulley outward, {valves}.", valves=valves))
+    sides = ("right", "left") if len(banks) == 2 else ("",)
+    if len(banks) == 2:
+        said.append(words.say("Left and right are those of someone who faces the pulley."))
+    for side, bank in zip(sides, banks, strict=True):
+        valves = "; ".join(state(valve) for head in bank.heads for valve in head)
+        if side:
+            said.append(words.say(f"From the pulley outward on the {side}, {{valves}}.", valves=valves))
         else:
-            said.append(words.say("Bank {n}, from the pulley outward, {valves}.", n=index, valves=valves))
+            said.append(words.say("From the pulley outward, {valves}.", valves=valves))
     said += _notes(engine, words)
     if here:
         said.append(words.say("Check at this stop: {valves}.", valves=", ".join(map(str, sorted(here)))))

@@ -87,3 +87,25 @@ PENS: dict[str, Pen] = {
     "text-accent": _fill(ACCENT),
     "text-paper": _fill(PAPER),
 }
+
+TOKENS = {
+    INK: "--ink",
+    SOFT_INK: "--ink-soft",
+    HAIR: "--hair",
+    PAPER: "--paper",
+    ACCENT: "--accent",
+    BAND: "--band",
+    EXHAUST: "--exhaust",
+}
+"""Each colour's name in the page's stylesheet, where the night and the printer have their own."""
+
+
+def stylesheet() -> str:
+    """The rules of the page's stylesheet that give every pen its colours there."""
+    rules: dict[str, list[str]] = {}
+    for name, pen in PENS.items():
+        colours = "; ".join(
+            f"{key}: var({TOKENS[pen[key]]})" for key in ("fill", "stroke") if pen.get(key) in TOKENS
+        )
+        rules.setdefault(colours, []).append(f".d-{name}")
+    return "".join(",\n".join(names) + f" {{ {colours}; }}\n" for colours, names in rules.items())
