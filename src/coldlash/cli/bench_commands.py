@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 
 from coldlash.cli.arguments import command, engine_argument, number, numbers, positive
-from coldlash.cli.output import note, out, put_json, signed, table
+from coldlash.cli.output import note, out, put_json, say, signed, table
 
 STEPS = (
     "ready",
@@ -127,7 +127,7 @@ def _stops(arguments: argparse.Namespace) -> None:
         put_json(plan.as_json())
         return
     for line in plan.lines():
-        out(line)
+        say(line)
 
 
 def _closed(arguments: argparse.Namespace) -> None:
@@ -182,9 +182,9 @@ def _checklist(arguments: argparse.Namespace) -> None:
     for checklist in lists:
         out(checklist.title)
         for item in checklist.items:
-            out(f"  [ ] {item.text}")
+            say(f"  [ ] {item.text}")
         for caution in checklist.cautions:
-            out(f"   !  {caution.text}")
+            say(f"   !  {caution.text}")
         out()
     out(MAKER_FIRST)
 
@@ -198,7 +198,7 @@ def _cautions(arguments: argparse.Namespace) -> None:
         put_json({"cautions": rows, "maker_first": MAKER_FIRST})
         return
     for caution in chosen:
-        out(f"{caution.step}: {caution.text}")
+        say(f"{caution.step}: {caution.text}")
     out(MAKER_FIRST)
 
 
@@ -214,7 +214,7 @@ def _heat(arguments: argparse.Namespace) -> None:
         put_json(answer.as_json())
         return
     for line in answer.lines():
-        out(line)
+        say(line)
 
 
 def _cooldown(arguments: argparse.Namespace) -> None:
@@ -229,7 +229,7 @@ def _cooldown(arguments: argparse.Namespace) -> None:
         put_json(answer.as_json())
         return
     for line in answer.lines():
-        out(line)
+        say(line)
 
 
 def _timing(arguments: argparse.Namespace) -> None:
@@ -241,4 +241,4 @@ def _timing(arguments: argparse.Namespace) -> None:
         put_json(answer.as_json())
         return
     for line in answer.lines():
-        out(line)
+        say(line)

@@ -8,7 +8,7 @@ from datetime import date
 from pathlib import Path
 
 from coldlash.cli.arguments import book_option, command, day, engine_argument, group
-from coldlash.cli.output import out, put_json, table
+from coldlash.cli.output import out, put_json, say
 
 
 def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -75,7 +75,7 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
 
 def _due(arguments: argparse.Namespace) -> None:
     from coldlash.desk.desk import Desk
-    from coldlash.desk.words import due_json, due_row
+    from coldlash.desk.words import due_json, due_lines
 
     # The owner's own calendar day is meant, not that of a time zone.
     today = arguments.on or date.today()  # noqa: DTZ011
@@ -88,19 +88,10 @@ def _due(arguments: argparse.Namespace) -> None:
         out("There is no engine in this book yet; add one: coldlash add engine FILE")
         return
     out(f"The shed on {today}")
-    out()
-    out(
-        table(
-            ("engine", "in", "gaps are", "because of", "last check", "at", "next"),
-            [due_row(row) for row in rows],
-        )
-    )
     for row in rows:
-        if row.draft is not None:
-            out()
-            out(
-                f"{row.entry.name}: a visit of {row.draft.day} is open; go on: coldlash visit guide {row.entry.name!r}"
-            )
+        out()
+        for line in due_lines(row):
+            say(line)
 
 
 def _new(arguments: argparse.Namespace) -> None:

@@ -6,7 +6,7 @@ import argparse
 from datetime import date
 
 from coldlash.cli.arguments import command, day
-from coldlash.cli.output import out, put_json, table
+from coldlash.cli.output import out, put_json, say
 
 
 def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -41,26 +41,27 @@ def _demo(arguments: argparse.Namespace) -> None:
 def _walk(path: str, today: date) -> None:
     from coldlash.desk.bench import plan_for
     from coldlash.desk.desk import Desk
-    from coldlash.desk.words import due_row, visit_lines
+    from coldlash.desk.words import due_lines, visit_lines
     from coldlash.engine.plan_text import plan_text
 
     with Desk.open(path) as desk:
         rows = desk.shed(today)
         _title("1. What is due")
-        head = ("engine", "in", "gaps are", "because of", "last check", "at", "next")
-        out(table(head, [due_row(row) for row in rows]))
+        for row in rows:
+            for line in due_lines(row):
+                say(line)
         row = next(row for row in rows if row.entry.name == "Van engine")
         _title(f"2. The engine: {row.engine.name}")
         out(plan_text(row.engine))
         _title("3. The stops")
         for line in plan_for(row.engine).lines():
-            out(line)
+            say(line)
         _title("4. The last visit")
         for line in visit_lines(desk.book.visits(row.entry.name)[-1], row.entry.name):
-            out(line)
+            say(line)
         _title("5. What it means")
         for line in desk.answer(row.entry.name).lines():
-            out(line)
+            say(line)
     _title("Your turn")
     out(f"Be led through a visit:  ./run visit guide 'Van engine' --book {path}")
     out("Begin with your engine:  ./run engine new my-engine.toml --like flat-four")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 
 from coldlash.cli.arguments import command, engine_argument, group
-from coldlash.cli.output import out, put_json, table
+from coldlash.cli.output import out, put_json, say, table
 
 
 def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -63,7 +63,7 @@ def _show(arguments: argparse.Namespace) -> None:
     out(facts.plan)
     out()
     for line in facts.lines:
-        out(line)
+        say(line)
     out()
     head = ("valve", "opens", "closes", "gap mm", "tight", "loose")
     out(table(head, facts.valve_rows))

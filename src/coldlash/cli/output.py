@@ -4,13 +4,29 @@ from __future__ import annotations
 
 import json
 import math
+import re
+import shutil
 import sys
+import textwrap
 from collections.abc import Iterable, Sequence
+
+_LEAD = re.compile(r"\s*(?:\[ \]|!|[a-z?]+\s{2,})?\s*")
 
 
 def out(text: str = "") -> None:
-    """One line (or several) for the person at the terminal."""
+    """One line (or several) for the person at the terminal, as it is."""
     sys.stdout.write(text + "\n")
+
+
+def say(text: str) -> None:
+    """A sentence for the person at the terminal, broken at the terminal's width below its own indent."""
+    width = max(40, shutil.get_terminal_size((100, 24)).columns)
+    for line in text.splitlines() or [""]:
+        lead = _LEAD.match(line)
+        indent = " " * len(lead[0]) if lead else ""
+        sys.stdout.write(
+            (textwrap.fill(line, width, subsequent_indent=indent, break_on_hyphens=False) or "") + "\n"
+        )
 
 
 def note(text: str) -> None:

@@ -6,7 +6,7 @@ import argparse
 
 from coldlash.cli.arguments import book_option, command, day, group, number
 from coldlash.cli.bench_commands import stop_options
-from coldlash.cli.output import out, put_json, table
+from coldlash.cli.output import out, put_json, say, table
 
 
 def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -120,8 +120,12 @@ def _start(arguments: argparse.Namespace) -> None:
         put_json({"visit": visit.id, "plan": guide.planned.as_json()})
         return
     out(f"Opened a visit of {guide.engine.name}, {visit.day}, {visit.distance_m / 1000:g} km.")
-    for line in guide.planned.lines():
-        out(line)
+    for stop in guide.stops:
+        out(
+            f"  stop {stop.number}  {stop.words.position}: "
+            + ", ".join(str(task.valve) for task in stop.tasks)
+        )
+    out("How to find them: coldlash visit guide, or coldlash stops.")
 
 
 def _guide(arguments: argparse.Namespace) -> int:
@@ -163,7 +167,7 @@ def _say(arguments: argparse.Namespace) -> None:
         return
     out(f"{valve} {reading.step}: {reading.words}")
     if question is not None:
-        out(question)
+        say(question)
     elif turn is not None:
         out(f"To the cold gap, reckoned from the middle: {turn.words}")
 
@@ -179,7 +183,7 @@ def _show(arguments: argparse.Namespace) -> None:
         put_json(visit_json(visit, name))
         return
     for line in visit_lines(visit, name):
-        out(line)
+        say(line)
 
 
 def _list(arguments: argparse.Namespace) -> None:
@@ -249,7 +253,7 @@ def _close(arguments: argparse.Namespace) -> None:
         out("Not measured: " + ", ".join(str(valve) for valve in missing))
     out()
     for line in answer.lines():
-        out(line)
+        say(line)
 
 
 def _discard(arguments: argparse.Namespace) -> None:

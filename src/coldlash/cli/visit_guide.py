@@ -11,7 +11,7 @@ import sys
 from datetime import date
 
 from coldlash.bench.cautions import MAKER_FIRST, cautions_at
-from coldlash.cli.output import out
+from coldlash.cli.output import out, say
 from coldlash.desk.desk import Desk
 from coldlash.desk.visit import Ask, Guide, GuidedStop, ValveTask, place_text, plan_text, read_place
 from coldlash.engine.spec import Valve
@@ -79,7 +79,7 @@ def lead(arguments: argparse.Namespace) -> int:
         if closed:
             out()
             for line in desk.answer(name).lines():
-                out(line)
+                say(line)
     return 0
 
 
@@ -112,7 +112,7 @@ def _ask_number(prompt: str, what: str, *, optional: bool) -> float | None:
         try:
             return parse_number(said, what)
         except InputError as error:
-            out(f"  {error}")
+            say(f"  {error}")
 
 
 def _ask_missing(desk: Desk, name: str, arguments: argparse.Namespace) -> None:
@@ -154,9 +154,9 @@ class _Leader:
     def _ready(self, guide: Guide) -> None:
         out(guide.ready.title)
         for item in guide.ready.items:
-            out(f"  [ ] {item.text}")
+            say(f"  [ ] {item.text}")
         for caution in guide.ready.cautions:
-            out(f"   !  {caution.text}")
+            say(f"   !  {caution.text}")
         out(MAKER_FIRST)
         while True:
             try:
@@ -227,7 +227,7 @@ class _Leader:
             question = self._desk.surprise(guide, valve, reading)
             if question is None:
                 return reading
-            out(f"  {question}")
+            say(f"  {question}")
             return self._second_look(valve, reading)
 
     def _second_look(self, valve: Valve, reading: Reading) -> Reading:
@@ -263,7 +263,7 @@ class _Leader:
                 return False
             if self._write(valve, "set", "" if said.lower() == "y" else said) is not None:
                 for caution in cautions_at("set"):
-                    out(f"   !  {caution.text}")
+                    say(f"   !  {caution.text}")
                 return True
 
     def _left(self, task: ValveTask) -> None:
@@ -290,7 +290,7 @@ class _Leader:
             visit = self._desk.book.visit(self._id)
             reading = self._desk.say(visit, valve, step, text, spin=spin, note=note, correct=True)
         except ColdlashError as error:
-            out(f"  {error}")
+            say(f"  {error}")
             return None
         out(f"  {valve} {step}: {reading.words}")
         return reading
@@ -301,9 +301,9 @@ class _Leader:
         out()
         out(guide.closing.title)
         for item in guide.closing.items:
-            out(f"  [ ] {item.text}")
+            say(f"  [ ] {item.text}")
         for caution in guide.closing.cautions:
-            out(f"   !  {caution.text}")
+            say(f"   !  {caution.text}")
         open_valves = [str(task.valve) for task in guide.tasks if task.found is None]
         if open_valves:
             out("Nothing is written yet for " + ", ".join(open_valves))
@@ -319,7 +319,7 @@ class _Leader:
             try:
                 valve = guide.engine.valve(said)
             except InputError as error:
-                out(f"  {error}")
+                say(f"  {error}")
                 continue
             order = [task.valve for task in guide.tasks]
             self._shown_stop = None
@@ -332,19 +332,19 @@ def _print_stop(guide: Guide, stop: GuidedStop) -> None:
     out(f"Stop {stop.number} of {len(guide.stops)}: {words.position}")
     if stop.number == 1:
         for caution in cautions_at("turn"):
-            out(f"   !  {caution.text}")
+            say(f"   !  {caution.text}")
     if guide.planned.plan.turn == "against":
         for caution in cautions_at("turn_against"):
-            out(f"   !  {caution.text}")
+            say(f"   !  {caution.text}")
     out(f"  turn   {words.turn}")
     out(f"  mark   {words.mark}")
     for text in words.find:
-        out(f"  sure?  {text}")
+        say(f"  sure?  {text}")
     if words.room:
-        out(f"  room   {words.room}")
+        say(f"  room   {words.room}")
     if stop.number == 1:
         for caution in cautions_at("measure"):
-            out(f"   !  {caution.text}")
+            say(f"   !  {caution.text}")
         out("  Say what the blades say; h shows how.")
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 
 from coldlash.cli.arguments import book_option, command, positive
-from coldlash.cli.output import out, put_json
+from coldlash.cli.output import put_json, say
 
 
 def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -41,4 +41,4 @@ def _assess(arguments: argparse.Namespace) -> None:
         put_json(answer.as_json())
         return
     for line in answer.lines():
-        out(line)
+        say(line)

@@ -37,12 +37,20 @@ def due_next(due: Due, service: Service) -> str:
     return ", ".join(parts) or "no interval is known"
 
 
-def due_row(row: ShedRow) -> tuple[str, ...]:
-    """One line of the shed."""
+def due_lines(row: ShedRow) -> list[str]:
+    """One engine of the shed: its state, and below it the last check and the next."""
     due, service = row.due, row.engine.service
-    at = "-" if due.last_km is None else say_distance(due.last_km, service)
-    last = due.last_day.isoformat() if due.last_day else "-"
-    return row.entry.name, row.vehicle or "-", due_state(due), due.by, last, at, due_next(due, service)
+    where = f" ({row.vehicle})" if row.vehicle else ""
+    because = "" if due.state in ("never checked", "not yet") else f", because of {due.by}"
+    lines = [f"{row.entry.name}{where}: {due_state(due)}{because}"]
+    if due.last_day is not None and due.last_km is not None:
+        lines.append(f"  last  {due.last_day} at {say_distance(due.last_km, service)}")
+    lines.append(f"  next  {due_next(due, service)}")
+    if row.draft is not None:
+        lines.append(
+            f"  open  a visit of {row.draft.day} is open; go on: coldlash visit guide {row.entry.name!r}"
+        )
+    return lines
 
 
 def due_json(row: ShedRow) -> dict[str, object]:

@@ -1,0 +1,94 @@
+"""What is due: by distance, by months, after a rebuild, and the day it is likely to come."""
+
+from datetime import date, timedelta
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from coldlash.engine.spec import Service
+from coldlash.logbook.due import due, rate_of
+from coldlash.wear.record import VisitRecord
+
+SERVICE = Service(every_km=5000, every_months=12, first_km=700)
+
+
+def visits(*points):
+    return [VisitRecord(day, km, {}) for day, km in points]
+
+
+YEARLY = visits((date(2022, 5, 1), 0.0), (date(2023, 5, 1), 4000.0), (date(2024, 5, 1), 8000.0))
+
+
+def test_an_engine_never_checked_says_so():
+    answer = due(SERVICE, [], date(2026, 1, 1))
+    assert (answer.state, answer.by, answer.projected) == ("never checked", "never checked", None)
+
+
+def test_the_rate_is_distance_over_days():
+    rate = rate_of(YEARLY)
+    assert rate.km_per_day == pytest.approx(8000 / 731)  # exact: 2022-05-01 to 2024-05-01 is 731 days
+    assert rate.visits == 3
+
+
+def test_one_visit_or_a_month_says_nothing_about_how_fast_it_is_driven():
+    assert rate_of(YEARLY[:1]) is None
+    assert rate_of(visits((date(2024, 5, 1), 0.0), (date(2024, 5, 20), 900.0))) is None
+    assert rate_of(visits((date(2023, 5, 1), 900.0), (date(2024, 5, 20), 900.0))) is None
+
+
+def test_what_comes_first_decides():
+    slow = due(SERVICE, YEARLY, date(2024, 6, 1))
+    assert slow.by == "months"
+    assert slow.due_km == 13000
+    assert slow.due_day == date(2024, 5, 1) + timedelta(days=365)
+    fast = due(SERVICE, visits((date(2023, 5, 1), 0.0), (date(2024, 5, 1), 20000.0)), date(2024, 6, 1))
+    assert fast.by == "distance"
+    # Exact: 5,000 km at 20,000 km in 366 days.
+    assert fast.projected == date(2024, 5, 1) + timedelta(days=round(5000 / (20000 / 366)))
+
+
+@pytest.mark.parametrize(
+    ("today", "state"),
+    [(date(2025, 3, 1), "not yet"), (date(2025, 4, 15), "soon"), (date(2025, 5, 1), "due")],
+)
+def test_states_follow_the_day(today, state):
+    assert due(SERVICE, YEARLY, today).state == state
+
+
+def test_after_a_rebuild_the_early_check_holds():
+    answer = due(SERVICE, YEARLY, date(2024, 5, 2), rebuilt=True)
+    assert answer.early
+    assert answer.due_km == 8700
+    assert answer.by == "early check"
+
+
+def test_a_meter_read_today_counts_more_than_the_rate():
+    answer = due(SERVICE, YEARLY, date(2024, 6, 1), distance_now_km=13100.0)
+    assert (answer.state, answer.by, answer.distance_is_read) == ("due", "distance", True)
+
+
+def test_without_intervals_in_the_file_the_usual_ones_hold():
+    # Common practice: 5,000 km; and once a year.
+    answer = due(Service(), YEARLY, date(2024, 6, 1))
+    assert answer.due_km == 13000
+    assert answer.due_day is not None
+
+
+def test_an_engine_that_hardly_runs_has_no_projected_day():
+    answer = due(SERVICE, visits((date(2022, 5, 1), 0.0), (date(2024, 5, 1), 1.0)), date(2024, 6, 1))
+    assert answer.projected is None
+    assert answer.by == "months"
+
+
+@given(
+    st.lists(st.tuples(st.integers(0, 9000), st.floats(0, 300_000)), min_size=1, max_size=12),
+    st.integers(0, 12000),
+)
+def test_any_history_gives_dates_in_order(points, later):
+    first = date(2000, 1, 1)
+    history = visits(*((first + timedelta(days=days), km) for days, km in sorted(points)))
+    answer = due(SERVICE, history, first + timedelta(days=later))
+    if answer.projected is not None:
+        assert answer.soonest <= answer.projected
+        assert answer.latest is None or answer.projected <= answer.latest
