@@ -45,6 +45,7 @@ def create_app(settings: Settings, routers: Sequence[RouterFactory] = ()) -> Sta
         ],
         exception_handlers={ColdlashError: _answer, HTTPException: _answer},
     )
+    app.router.redirect_slashes = False  # one address for one page
     app.state.settings = settings
     app.state.pages = pages
     return app

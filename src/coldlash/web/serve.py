@@ -327,7 +327,9 @@ def _announce(house: Serving, out: TextIO) -> None:
 def _show_code(house: Serving, out: TextIO) -> None:
     code = house.pairing.new_code()
     out.write(f"\nTo pair one device, within five minutes: {_code_words(house.site.shared_url, code)}\n")
-    out.write(qr_text(pairing_url(house.site.shared_url, code), out.encoding))
+    picture = qr_text(pairing_url(house.site.shared_url, code), out.encoding)
+    # White on black whatever the terminal's own colours are: many cameras don't read an inverted code.
+    out.write(f"\x1b[97;40m{picture}\x1b[0m" if out.isatty() else picture)
     again = "press Enter here, or " if _has_terminal() else ""
     out.write(f"For another code {again}open {house.url}/devices on this computer.\n")
     out.flush()
