@@ -339,7 +339,8 @@ def _switch_to_wal(book: BookFile) -> None:
 
 
 def _faults(connection: Connection, pragma: str) -> tuple[str, ...]:
-    found = [str(row[0]) for row in connection.exec_driver_sql(pragma) if row[0] != "ok"]
+    lines = [line for row in connection.exec_driver_sql(pragma) for line in str(row[0]).splitlines()]
+    found = [line for line in lines if line != "ok" and not line.startswith("***")]
     found += [
         f"a row of {row[0]} points to a missing row of {row[2]}"
         for row in connection.exec_driver_sql("PRAGMA foreign_key_check")
@@ -421,7 +422,3 @@ def translated(path: Path, *, made: bool = False) -> Iterator[None]:
         raise BookError(words_of(error.orig or error, path, made=made)) from error
     except sqlite3.Error as error:
         raise BookError(words_of(error, path, made=made)) from error
-    except OSError as error:
-        raise BookError(
-            f"{path}: {error.strerror or error}; nothing was {'made' if made else 'changed'}"
-        ) from error
