@@ -749,7 +749,7 @@ def test_all_faults_come_at_once_in_the_order_of_the_lines():
     changes = [
         ('turns = "clockwise"', "turns = clockwise", "'clockwise' is text and needs quotes: \"clockwise\""),
         ("[3, 4]]", "[3, 3]]", "heads needs each cylinder 1 to 4 under one head; 4 is missing"),
-        ("intake_closes_abdc = 40", "intake_closes_abdc = 4O", "can't be read as TOML"),
+        ("intake_closes_abdc = 40", "intake_closes_abdc = 4O", "'4O' is no single value"),
         ("[gap_mm.exhaust]\ncold = 0.15", "[gap_mm.exhaust]\ncold = 0,15", "numbers take a point: 0.15"),
         ("rocker_ratio = 1.1", "roker_ratio = 1.1", "did you mean rocker_ratio?"),
         ("diameter_mm = 175", "diameter_mm = 1.75", "if these are centimetres, write 17.5"),

@@ -150,7 +150,18 @@ def test_values_are_found_where_a_writer_put_them(sections, blank):
         ("a = 1\nb = [1,\n 2\nc = 3", 4, "a list is not closed: it starts in line 2 and needs its ]"),
         ("a = 1\rb = 2", 1, "a line ends in an old-style carriage return; save the file"),
         ('a = "\\q"', 1, "this can't be read as TOML (unescaped '\\' in a string)"),
-        ("a = 1 \x00", 1, "this can't be read as TOML"),
+        ("a = 1 \x00", 1, "'1 \\x00' is no single value: write a number,"),
+        ("a = 1 # \x00", 1, "the character '\\x00' has no place here; delete it"),
+        ('"a\x01b" = 1', 1, "the character '\\x01' has no place here; delete it"),
+        (
+            "a = 180 degrees",
+            1,
+            "'180 degrees' is no single value: write a number, text in quotes or a list in [ ]",
+        ),
+        ("a = (1, 2)", 1, "'(1, 2)' is no single value: write a number, text in quotes or a list in [ ]"),
+        ('a = """x', 1, "text is not closed: its closing quotes are missing"),
+        ("a = 'x", 1, "text is not closed: its closing quotes are missing"),
+        ("a = {b = 1, 2}", 1, "a table in { } is not well written; write its keys under a [table]"),
         ("a = " + "[" * 9000, 0, "lists or tables stand inside each other too deep to be read"),
         ("a = " + "9" * 9000, 0, "a number has thousands of digits; write it like 0.15"),
     ],
@@ -179,3 +190,24 @@ def test_a_list_left_open_stops_the_reading():
 
 def test_not_more_than_fifty_syntax_faults_are_listed():
     assert len(read_toml("\n".join(f"k{i} = x" for i in range(80))).faults) == 50
+
+
+def test_a_text_far_too_large_is_refused_before_it_is_parsed():
+    faults = read_toml("# x\n" * 30_000).faults
+    assert [f.message for f in faults] == [
+        "the file has 120000 characters; an engine file has a few thousand: is it the right one?"
+    ]
+    long = read_toml("a = 1\n" + "a." * 6000 + "b = 1\n").faults
+    assert [(f.line, f.message) for f in long] == [
+        (2, "this line has 12005 characters; at most 10000 can be read")
+    ]
+
+
+def test_nesting_that_only_the_locator_cannot_follow_is_refused_too(monkeypatch):
+    def give_up(self):
+        raise RecursionError
+
+    monkeypatch.setattr("coldlash.engine.toml_lines._Scanner.run", give_up)
+    assert [f.message for f in read_toml("a = [[1]]").faults] == [
+        "lists or tables stand inside each other too deep to be read"
+    ]

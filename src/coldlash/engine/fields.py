@@ -6,7 +6,6 @@ noted. What is asked for (unit, range) is said in every message.
 
 from __future__ import annotations
 
-import datetime
 import difflib
 import math
 import re
@@ -31,15 +30,10 @@ class Notebook:
         self.faults: list[Fault] = list(file.faults)
 
     def fault(self, path: Path, message: str, *, at_key: bool = False) -> None:
-        """Note a fault at the value of ``path`` (or its key), or at the nearest table that has a place."""
+        """Note a fault at the value of ``path``, or at its key."""
         places = self._file.keys if at_key else self._file.values
-        while path:
-            place = places.get(path) or self._file.keys.get(path)
-            if place is not None:
-                self.faults.append(Fault(message, place.line, place.column))
-                return
-            path = path[:-1]
-        self.faults.append(Fault(message))
+        place = places.get(path) or self._file.keys.get(path)
+        self.faults.append(Fault(message, place.line, place.column) if place else Fault(message))
 
 
 class Table:
@@ -199,8 +193,6 @@ class Table:
             )
             return
         for index, item in enumerate(value):
-            if item is UNREAD:
-                continue
             if not isinstance(item, dict):
                 self.notebook.fault(
                     (*path, index),
@@ -307,9 +299,7 @@ def kind_of(value: Any) -> str:
         return "a list" if value else "an empty list"
     if isinstance(value, dict):
         return "a table"
-    if isinstance(value, datetime.date | datetime.time):
-        return f"the date or time {value.isoformat()}"
-    return "not readable"
+    return f"the date or time {value.isoformat()}"  # TOML knows nothing else
 
 
 def shown(value: object) -> str:

@@ -19,7 +19,14 @@ Path = tuple[str | int, ...]
 UNREAD: Final = object()
 """Stands in for a value that was already reported as a fault."""
 
+MOST_CHARACTERS = 100_000
+LONGEST_LINE = 10_000
+"""A text beyond these is no engine file, and would only keep the parser busy."""
+
 _MOST_SYNTAX_FAULTS = 50
+_DEEPEST_PLACE = 8
+"""Places are noted down to this depth; an engine file needs four."""
+_TOO_DEEP = Fault("lists or tables stand inside each other too deep to be read")
 _PLAIN_PAIR = re.compile(r"""\s*(?:[A-Za-z0-9_\-]+|"[^"\\]*"|'[^']*')\s*=""")
 _AT = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
 _BARE = re.compile(r"[A-Za-z0-9_\-]+")
@@ -53,8 +60,9 @@ def read_toml(text: str) -> TomlFile:
     """Read a TOML text with the place of everything. Never raises: what is wrong is in ``faults``."""
     given = text.removeprefix("\ufeff").replace("\r\n", "\n")
     lines = given.split("\n")
-    faults: list[Fault] = []
-    replaced: set[int] = set()
+    faults = _too_large(given, lines)
+    if faults:
+        return TomlFile(None, {}, {}, tuple(faults))
     while True:
         try:
             data = tomllib.loads("\n".join(lines))
@@ -62,41 +70,54 @@ def read_toml(text: str) -> TomlFile:
         except tomllib.TOMLDecodeError as error:
             fault = _syntax_fault(str(error), lines)
             faults.append(fault)
-            if len(faults) >= _MOST_SYNTAX_FAULTS or not _replace_line(
-                lines, fault.line, str(error), replaced
-            ):
+            if len(faults) >= _MOST_SYNTAX_FAULTS or not _replace_line(lines, fault, str(error)):
                 return TomlFile(None, {}, {}, tuple(faults))
         except RecursionError:
-            faults.append(Fault("lists or tables stand inside each other too deep to be read"))
-            return TomlFile(None, {}, {}, tuple(faults))
+            return TomlFile(None, {}, {}, (*faults, _TOO_DEEP))
         except ValueError:  # int() refuses thousands of digits
             faults.append(Fault("a number has thousands of digits; write it like 0.15"))
             return TomlFile(None, {}, {}, tuple(faults))
     scanner = _Scanner("\n".join(lines))
-    scanner.run()
-    if replaced:
+    try:
+        scanner.run()
+    except RecursionError:
+        return TomlFile(None, {}, {}, (*faults, _TOO_DEEP))
+    if faults:
         _mark_unread(data)
     return TomlFile(data, scanner.keys, scanner.values, tuple(faults))
+
+
+def _too_large(text: str, lines: list[str]) -> list[Fault]:
+    if len(text) > MOST_CHARACTERS:
+        return [
+            Fault(
+                f"the file has {len(text)} characters; an engine file has a few thousand: is it the right one?"
+            )
+        ]
+    return [
+        Fault(
+            f"this line has {len(line)} characters; at most {LONGEST_LINE} can be read", number, LONGEST_LINE
+        )
+        for number, line in enumerate(lines, 1)
+        if len(line) > LONGEST_LINE
+    ]
 
 
 _STAND_IN = "coldlash-unread-value-5f1c"
 
 
-def _replace_line(lines: list[str], line: int, error: str, replaced: set[int]) -> bool:
+def _replace_line(lines: list[str], fault: Fault, error: str) -> bool:
     """Take a faulty ``key = value`` line out of the way, so that the rest can be read; False if it can't be."""
-    index = line - 1
+    index = fault.line - 1
     overwrites = error.startswith("Cannot overwrite")
-    if not 0 <= index < len(lines) or (index in replaced and not overwrites):
-        return False
-    found = _PLAIN_PAIR.match(lines[index])
+    found = _PLAIN_PAIR.match(lines[index]) if index < len(lines) else None
     if found is None or not (overwrites or error.startswith(_REPLACEABLE)):
         return False
     value = lines[index][found.end() :]
     if '"""' in value or "'''" in value or value.count("[") != value.count("]"):
         return False  # the value may go on over the next lines
-    replaced.add(index)
-    if overwrites:
-        lines[index] = ""
+    if overwrites or fault.column < found.end():
+        lines[index] = ""  # its key is double or faulty
     else:
         lines[index] = f'{found.group()} "{_STAND_IN}"'
     return True
@@ -160,10 +181,21 @@ def _plain(what: str, shown: str, lines: list[str], line: int) -> str:
         return f'{given} is text and needs quotes: "{_quoted(bare.strip(chr(34)))[1:-1]}"'
     if what.startswith("Illegal character '\\n'"):
         return "text is not closed: its second quote is missing"
+    if what.startswith("Expected '=' after a key") and "{" in shown:
+        return "a table in { } is not well written; write its keys under a [table] of their own instead"
     if what.startswith("Expected '=' after a key") or what == "Invalid statement":
         return f"{_quoted(shown)} is neither key = value, nor [table], nor a # comment"
     if what.startswith("Expected ']"):
         return f"{_quoted(shown)}: the name of a table needs its closing {what.split(chr(39))[1]}"
+    if "=" in shown and what.startswith(("Expected newline or end", "Invalid value")):
+        return (
+            f"{given} is no single value: write a number, text in quotes or a list in [ ], then any # comment"
+        )
+    if what.startswith(("Unterminated", "Expected '\"", "Expected \"'")):
+        return "text is not closed: its closing quotes are missing"
+    character = re.match(r"(?:Illegal|Found invalid) character ('.*')", what)
+    if character:
+        return f"the character {character[1]} has no place here; delete it"
     return f"this can't be read as TOML ({what[:1].lower()}{what[1:]})"
 
 
@@ -246,7 +278,7 @@ class _Scanner:
         return path if count is None else (*path, count)
 
     def _note(self, path: Path, at: int) -> None:
-        for length in range(1, len(path) + 1):
+        for length in range(1, min(len(path), _DEEPEST_PLACE) + 1):
             self.keys.setdefault(path[:length], self._place(at))
             self.values.setdefault(path[:length], self._place(at))
 
@@ -254,8 +286,9 @@ class _Scanner:
         path = table
         for name, at in self._dotted():
             path = (*path, name)
-            self.keys.setdefault(path, self._place(at))
-            self.values.setdefault(path, self._place(at))
+            if len(path) <= _DEEPEST_PLACE:
+                self.keys.setdefault(path, self._place(at))
+                self.values.setdefault(path, self._place(at))
         self.at += 1  # the = sign
         self._skip(newlines=False)
         self._value(path)
