@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import json
+import shutil
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -21,7 +22,7 @@ from coldlash.web.api import accepted, conflict, entry_id, read_json
 from coldlash.web.application import create_app
 from coldlash.web.authority import Authority
 from coldlash.web.pairing import Pairing
-from coldlash.web.settings import LISTENER_KEY, LOOPBACK, SHARED, Settings, Site
+from coldlash.web.settings import LISTENER_KEY, LOOPBACK, SHARED, WEB_FOLDER, Settings, Site
 from coldlash.web.templating import Pages, form_values, render
 
 PHONE = "192.168.7.31"
@@ -205,18 +206,18 @@ def pairing(tmp_path: Path, clock: Clock) -> Iterator[Pairing]:
 
 
 @pytest.fixture
-def settings(pairing: Pairing, tmp_path: Path) -> Settings:
+def static_dir(tmp_path: Path) -> Path:
+    """The pages' own files, as a copy that a test may change."""
+    return Path(shutil.copytree(WEB_FOLDER / "static", tmp_path / "static"))
+
+
+@pytest.fixture
+def settings(pairing: Pairing, tmp_path: Path, static_dir: Path) -> Settings:
     site = Site(frozenset({SITE, "garage.local"}), f"https://{SITE}:8766")
     limits = {"/": 1000, "/photos/": 5000}
     authority = Authority.open(tmp_path / "state")
-    import shutil  # TEMP
-
-    from coldlash.web.settings import WEB_FOLDER
-
-    shutil.copytree(WEB_FOLDER / "static", tmp_path / "static")
-    (tmp_path / "static/coldlash.css").touch()  # TEMP
     return Settings(
-        pairing=pairing, site=site, authority=authority, body_limits=limits, static_dir=tmp_path / "static"
+        pairing=pairing, site=site, authority=authority, body_limits=limits, static_dir=static_dir
     )
 
 

@@ -5,13 +5,14 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
+from jinja2 import UndefinedError
 from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
 from coldlash.web.application import create_app
 from coldlash.web.settings import Settings
-from coldlash.web.templating import Pages, form_values, language_of, render, theme_of
+from coldlash.web.templating import form_values, language_of, render, theme_of
 
 
 def request(**headers: str) -> Request:
@@ -68,12 +69,6 @@ def test_every_page_can_say_how_old_it_is_when_it_is_shown_from_the_device(machi
 
 
 def test_a_name_missing_in_a_template_is_an_error_and_not_an_empty_place(settings: Settings):
-    def routes(pages: Pages) -> list[Route]:
-        pages.environment.loader.searchpath.clear()  # type: ignore[union-attr]
-        return []
-
-    from jinja2 import UndefinedError
-
     pages = create_app(settings).state.pages
     with pytest.raises(UndefinedError, match="nobody"):
         pages.environment.from_string("{{ nobody }}").render()
