@@ -88,7 +88,8 @@ def main(folder: Path) -> None:
             rename(font, weight)
             font.flavor = flavor
             font.save(path, reorderTables=True)
-            print(f"{path.relative_to(ROOT)}  {path.stat().st_size / 1000:.1f} kB  {len(font.getBestCmap())} characters")
+            size, count = path.stat().st_size / 1000, len(font.getBestCmap())
+            sys.stdout.write(f"{path.relative_to(ROOT)}  {size:.1f} kB  {count} characters\n")
     note = (
         "Coldlash Sans is a cut-down and renamed version of the typeface whose copyright notice and licence\n"
         "follow. Changed: characters outside Latin, Greek, Cyrillic and some symbols, most layout features and\n"

@@ -273,15 +273,16 @@ def _told(
         return said
 
     said = [words.say("The engine seen from above, the pulley at the bottom.")]
-    sides = ("right", "left") if len(banks) == 2 else ("",)
     if len(banks) == 2:
         said.append(words.say("Left and right are those of someone who faces the pulley."))
-    for side, bank in zip(sides, banks, strict=True):
-        valves = "; ".join(state(valve) for head in bank.heads for valve in head)
-        if side:
-            said.append(words.say(f"From the pulley outward on the {side}, {{valves}}.", valves=valves))
-        else:
-            said.append(words.say("From the pulley outward, {valves}.", valves=valves))
+        templates: tuple[str, ...] = (
+            "From the pulley outward on the right, {valves}.",
+            "From the pulley outward on the left, {valves}.",
+        )
+    else:
+        templates = ("From the pulley outward, {valves}.",)
+    for template, bank in zip(templates, banks, strict=True):
+        said.append(words.say(template, valves="; ".join(state(valve) for head in bank.heads for valve in head)))
     said += _notes(engine, words)
     if here:
         said.append(words.say("Check at this stop: {valves}.", valves=", ".join(map(str, sorted(here)))))
