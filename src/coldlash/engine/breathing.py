@@ -166,7 +166,7 @@ class GapCost:
     @property
     def work_change(self) -> float:
         """Relative change of the net work of a cycle at speed; negative = weaker."""
-        return self.running_now.imep_kpa / self.running_set.imep_kpa - 1
+        return (self.running_now.imep_kpa - self.running_set.imep_kpa) / abs(self.running_set.imep_kpa)
 
     @property
     def residual_change(self) -> float:

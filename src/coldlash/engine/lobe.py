@@ -472,18 +472,25 @@ def _ramp_line(away: Array, rise: Array) -> tuple[float, float, float]:
 
     Least squares of a straight line that turns into a cubic somewhere; the turn is tried all along.
     """
-    best = (np.inf, 0.0, 0.0, 0.0)
-    for turn in away[2:-10]:
-        columns = np.stack([np.ones_like(away), away, np.maximum(away - turn, 0.0) ** 3], axis=1)
-        (start, per_deg, bend), *_ = np.linalg.lstsq(columns, rise, rcond=None)
-        rss = float(np.sum((columns @ np.array([start, per_deg, bend]) - rise) ** 2))
-        if rss < best[0] and per_deg > 0:
-            best = (rss, -start / per_deg, per_deg, start + per_deg * turn)
-    if not np.isfinite(best[0]):
+    x = away / away[-1]
+    turn = x[2:-10]
+    bent = np.maximum(x[None, :] - turn[:, None], 0.0) ** 3
+    columns = np.stack([np.ones_like(bent), np.broadcast_to(x, bent.shape), bent], axis=2)
+    normal = np.swapaxes(columns, 1, 2) @ columns
+    found = np.linalg.solve(normal, np.swapaxes(columns, 1, 2) @ rise[:, None])
+    rss = np.sum((columns @ found - rise[:, None]) ** 2, axis=(1, 2))
+    rss = np.where(found[:, 1, 0] > 0, rss, np.inf)
+    best = int(np.argmin(rss))
+    if not np.isfinite(rss[best]):
         raise ConvergenceError(
             "no ramp line fits the foot of this table; check its rows near the base circle"
         )
-    return float(best[1]), float(best[2]), float(best[3])
+    start, per_reach, _ = (float(v) for v in found[best, :, 0])
+    return (
+        -start / per_reach * float(away[-1]),
+        per_reach / float(away[-1]),
+        start + per_reach * float(turn[best]),
+    )
 
 
 # ---------------------------------------------------------------------------------------------- engine
