@@ -288,7 +288,7 @@ def _shared_lobes(top: Table, cylinders: int | None) -> tuple[tuple[Valve, Valve
             )
         elif one == other:
             top.notebook.fault(path, f"{one} can't share a lobe with itself; name two valves")
-        for valve in {one, other}:
+        for valve in dict.fromkeys(valves):
             if valve in seen:
                 top.notebook.fault(path, f"{valve} already shares a lobe; a valve stands in one pair only")
             seen.add(valve)
