@@ -46,6 +46,12 @@ class BookError(ColdlashError):
     """The book can't be read or written: missing, damaged, locked, from a newer version, disk full."""
 
 
+class PaperError(ColdlashError):
+    """A page could not be made, through no fault of what was given: a template or the typesetter failed."""
+
+    exit_code = 1
+
+
 class ConvergenceError(ColdlashError):
     """A computation did not converge. Always raised, never papered over with the last iterate."""
 

@@ -1,0 +1,24 @@
+"""The title block at the foot of every sheet, and the moment a document is made at."""
+
+from __future__ import annotations
+
+from calendar import timegm
+from collections.abc import Sequence
+from datetime import date
+
+from coldlash.paper.words import Words
+
+
+def title_block(cells: Sequence[tuple[str, str]], words: Words) -> dict[str, object]:
+    """What the template's title block needs: the sheet's own cells (label, value), one at least."""
+    return {
+        "title_label": words.say("sheet"),
+        "sheet_label": words.say("page"),
+        "sheet_of": words.say("{now} of {all}", now="{now}", all="{all}"),
+        "cells": [list(cell) for cell in cells],
+    }
+
+
+def stamp(day: date | None) -> int:
+    """Midnight UTC of this day, seconds since 1970: the PDF's date of creation. None or before 1970 = 0."""
+    return 0 if day is None else max(0, timegm(day.timetuple()))
