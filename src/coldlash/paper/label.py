@@ -1,0 +1,159 @@
+"""Labels for the lid: what is due next, the set points, a QR code to the engine's page. Cut out and stick on."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from coldlash.engine.spec import KIND_WORD, GapSpec, Kind
+from coldlash.errors import InputError
+from coldlash.paper.tape import Paper
+from coldlash.paper.textwidth import Weight, text_width, wrap
+from coldlash.paper.titleblock import stamp, title_block
+from coldlash.paper.typesetting import LONGEST_RUN, Printed, typeset
+from coldlash.paper.words import ENGLISH, NO_BREAK, Words
+
+MM_PER_PT = 25.4 / 72
+LABEL_MM = (90.0, 50.0)
+QR_MM = 30.0
+LONGEST_ADDRESS = 200
+NAME_PT, LEAST_PT = 15.0, 3.5
+NAME_ROOM_MM = (52.0, 17.0)
+LEADING = 1.25
+
+
+@dataclass(frozen=True, slots=True)
+class LabelData:
+    """One engine's label. ``due_day``, ``due_km``: the next check, None = not known; ``forecast``: the day is projected.
+
+    ``address``: the engine's page, for the QR code; "" = none. ``gaps`` by kind.
+    """
+
+    engine: str
+    gaps: dict[Kind, GapSpec]
+    vehicle: str = ""
+    due_day: date | None = None
+    forecast: bool = False
+    due_km: float | None = None
+    last_day: date | None = None
+    last_km: float | None = None
+    address: str = ""
+    words: Words = ENGLISH
+
+
+def print_labels(labels: Sequence[LabelData], made_on: date, *, paper: Paper = "a4") -> Printed:
+    """The PDF: labels of 90 x 50 mm at true scale, two beside each other. Raises InputError, PaperError."""
+    data, pictures = label_data(labels, made_on, paper)
+    return typeset("label", data, pictures, timestamp=stamp(made_on), true_scale=True)
+
+
+def label_data(
+    labels: Sequence[LabelData], made_on: date, paper: Paper = "a4"
+) -> tuple[dict[str, object], dict[str, bytes]]:
+    """What the template needs. Raises InputError: no labels, an address that is too long."""
+    if not labels:
+        raise InputError("labels: there is no engine to make one for; name at least one")
+    words = labels[0].words
+    say = words.say
+    pictures: dict[str, bytes] = {}
+    rows = []
+    for number, label in enumerate(labels):
+        name = ""
+        if label.address:
+            name = f"qr{number}.svg"
+            pictures[name] = qr_svg(label.address)
+        rows.append(_label(label, name))
+    title = say("Labels") if len(labels) > 1 else say("Label, {name}", name=labels[0].engine)
+    data: dict[str, object] = {
+        "title": title,
+        "lang": "en",
+        "paper": paper,
+        "size": list(LABEL_MM),
+        "qr_mm": QR_MM,
+        "labels": rows,
+        "block": title_block(
+            [(say("scale"), "1 : 1"), (say("made on"), words.day(made_on))],
+            words,
+        ),
+    }
+    return data, pictures
+
+
+def qr_svg(address: str) -> bytes:
+    """A QR code (ISO/IEC 18004, error correction M, quiet zone of 4 modules) as SVG. Raises InputError."""
+    if not 0 < len(address) <= LONGEST_ADDRESS:
+        raise InputError(
+            f"QR code: an address of {len(address)} characters is not printed; give 1 to {LONGEST_ADDRESS}"
+        )
+    try:
+        import segno
+    except ImportError:
+        raise InputError(
+            "the QR code needs a library that is not installed; install coldlash[paper]"
+        ) from None
+    out = io.BytesIO()
+    segno.make(address, error="m", micro=False).save(out, kind="svg", border=4, scale=4, xmldecl=True)
+    return out.getvalue()
+
+
+def fit_size(
+    text: str, room_mm: tuple[float, float], most: float, least: float, weight: Weight = 400
+) -> float:
+    """The largest type size (pt, in halves) at which the text, wrapped, fits ``room_mm``; ``least`` if none does."""
+    width, height = (mm / MM_PER_PT for mm in room_mm)
+    size = most
+    while size > least:
+        lines = sum(max(1, len(wrap(part, width, size, weight))) for part in text.splitlines() or [""])
+        widest = max((text_width(word, size, weight) for word in text.split()), default=0.0)
+        long_word = any(len(word) > LONGEST_RUN for word in text.split())
+        if lines * size * LEADING <= height and (widest <= width or long_word):
+            return size
+        size -= 0.5
+    return least
+
+
+def _label(label: LabelData, picture: str) -> dict[str, object]:
+    words = label.words
+    say = words.say
+    name = f"{label.engine}, {label.vehicle}" if label.vehicle else label.engine
+    return {
+        "name": name,
+        "name_pt": fit_size(name, NAME_ROOM_MM, NAME_PT, LEAST_PT, 600),
+        "due_label": say("Valve gaps due next"),
+        "due": _due(label),
+        "last": _last(label),
+        "gaps": [
+            f"{say(KIND_WORD[kind])} {words.gap(spec.cold)}{NO_BREAK}{words.gap_unit}"
+            for kind, spec in label.gaps.items()
+        ],
+        "cold": say("set cold"),
+        "qr": picture,
+        "alt": say("QR code for {address}", address=label.address) if picture else "",
+        "address": label.address,
+        "address_pt": fit_size(label.address, (QR_MM, 8.0), 6.0, 3.5),
+    }
+
+
+def _due(label: LabelData) -> list[str]:
+    """The lines of the next check, the distance first: it stands on the meter beside the label."""
+    words = label.words
+    lines = []
+    if label.due_km is not None:
+        lines.append(words.say("at {distance}", distance=words.distance(label.due_km)))
+    if label.due_day is not None:
+        text = "about {day}" if label.forecast else "by {day}"
+        lines.append(words.say(text, day=words.day(label.due_day)))
+    return lines or [words.say("measure once to begin")]
+
+
+def _last(label: LabelData) -> str:
+    words = label.words
+    if label.last_day is None:
+        return words.say("not checked yet")
+    if label.last_km is None:
+        return words.say("last: {day}", day=words.day(label.last_day))
+    return words.say(
+        "last: {day}, {distance}", day=words.day(label.last_day), distance=words.distance(label.last_km)
+    )
