@@ -282,7 +282,9 @@ def _told(
     else:
         templates = ("From the pulley outward, {valves}.",)
     for template, bank in zip(templates, banks, strict=True):
-        said.append(words.say(template, valves="; ".join(state(valve) for head in bank.heads for valve in head)))
+        said.append(
+            words.say(template, valves="; ".join(state(valve) for head in bank.heads for valve in head))
+        )
     said += _notes(engine, words)
     if here:
         said.append(words.say("Check at this stop: {valves}.", valves=", ".join(map(str, sorted(here)))))
