@@ -20,6 +20,7 @@ from coldlash.cli import (
     book_commands,
     demo_commands,
     engine_commands,
+    serve_commands,
     visit_commands,
     wear_commands,
 )
@@ -47,6 +48,7 @@ def build_parser() -> argparse.ArgumentParser:
         visit_commands,
         wear_commands,
         book_commands,
+        serve_commands,
         demo_commands,
     ):
         room.add(commands)

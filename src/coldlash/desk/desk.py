@@ -9,7 +9,15 @@ from pathlib import Path
 from types import TracebackType
 from typing import TypedDict
 
-from coldlash.bench.blades import STANDARD_SETS, BladeSet, Unit, parse_reading, parse_thickness, typed_set
+from coldlash.bench.blades import (
+    STANDARD_SETS,
+    BladeSet,
+    Unit,
+    parse_reading,
+    parse_thickness,
+    show_um,
+    typed_set,
+)
 from coldlash.desk import visit as guided
 from coldlash.desk.answer import Answer, assess
 from coldlash.desk.engines import LoadedEngine, engine_from_kept
@@ -52,6 +60,16 @@ class ShedRow:
     due: Due
     draft: Visit | None
     visits: int
+
+
+@dataclass(frozen=True, slots=True)
+class MeterNow:
+    """A meter's unit, how many km one of it stands for, and what it showed at the last visit, in that unit."""
+
+    unit: Meter
+    km_each: float
+    last: float | None
+    last_day: date | None
 
 
 class Desk:
@@ -194,21 +212,32 @@ class Desk:
         engine_temp_c: float | None = None,
         by: str | None = None,
         blades: BladeSet | None = None,
+        blades_um: tuple[int, ...] | None = None,
         plan: str = "",
         note: str = "",
         visit_id: str | None = None,
+        engine_file_id: str | None = None,
+        at: str | None = None,
     ) -> Visit:
         """Open a visit: the engine's own distance in km, or what its meter shows today.
 
+        ``blades`` or the rungs themselves in ``blades_um``. ``visit_id``, ``engine_file_id`` and ``at`` come from a
+        device that opened it with no network; the same opening twice opens once.
         Raises InputError when both or neither are given, or the meter has gone back.
         """
         entry, engine = self.engine(name)
+        if visit_id is not None:
+            there = [visit for visit in self.book.visits(name, None) if visit.id == visit_id]
+            if there:
+                return there[0]
         if (distance_km is None) == (meter is None):
             raise InputError("give the engine's own distance in km, or what its meter shows, one of the two")
         unit = self._meter_unit(entry, engine)
         if distance_km is None and meter is not None:
             distance_km = self._distance_from_meter(name, engine, meter, unit)
-        ladder = (blades or STANDARD_SETS["metric" if self.unit() == "mm" else "inch"]).ladder()
+        if blades_um is None:
+            chosen = blades or STANDARD_SETS["metric" if self.unit() == "mm" else "inch"]
+            blades_um = tuple(rung.um for rung in chosen.ladder())
         guided.planned_stops(engine, plan)
         return self.book.open_visit(
             name,
@@ -219,10 +248,12 @@ class Desk:
                 meter_reading=None if meter is None else round(meter * 1000),
                 meter_unit=None if meter is None else unit,
                 by=by,
-                blades_um=tuple(rung.um for rung in ladder),
+                blades_um=blades_um,
                 plan=plan,
                 note=note,
                 id=visit_id,
+                engine_file_id=engine_file_id,
+                at=at,
             ),
         )
 
@@ -235,7 +266,7 @@ class Desk:
         return "km"
 
     def _distance_from_meter(self, name: str, engine: Engine, meter: float, unit: Meter) -> float:
-        factor = {"km": 1.0, "mile": km_from_mile(1.0), "h": engine.service.km_per_h}[unit]
+        factor = _km_each(unit, engine)
         before = [v for v in self.book.visits(name) if v.meter_reading is not None and v.meter_unit == unit]
         if not before:
             return meter * factor
@@ -301,10 +332,27 @@ class Desk:
             changes["note"] = note
         return self.book.change_visit(visit.id, changes, reason=reason) if changes else visit
 
+    def check_plan(self, visit: Visit, plan: str) -> None:
+        """Raises InputError when the book could not plan stops from this text."""
+        guided.planned_stops(self._engine_of(visit, self._entry(visit)), plan)
+
     def missing(self, visit: Visit) -> tuple[Valve, ...]:
         """The valves that nothing was measured of before they were touched."""
         engine = self._engine_of(visit, self._entry(visit))
         return tuple(v for v in engine.valves if (r := visit.reading(v, "found")) is None or not r.measured)
+
+    def show_mm(self, mm: float) -> str:
+        """A gap in the owner's unit, in words, to a hundredth of a millimetre."""
+        return show_um(round(mm * 100) * 10, self.unit())
+
+    def meter_of(self, name: str) -> MeterNow:
+        """What counts this engine's running, and what it showed last."""
+        entry, engine = self.engine(name)
+        unit = self._meter_unit(entry, engine)
+        shown = [v for v in self.book.visits(name) if v.meter_reading is not None and v.meter_unit == unit]
+        if not shown:
+            return MeterNow(unit, _km_each(unit, engine), None, None)
+        return MeterNow(unit, _km_each(unit, engine), (shown[-1].meter_reading or 0) / 1000, shown[-1].day)
 
     def meter_unit(self, name: str) -> Meter:
         """What the meter of this engine counts."""
@@ -373,7 +421,15 @@ class Desk:
             raise InputError(
                 f"{valve} {step} is written already: {standing.words}; to correct it say so (--correct)"
             )
-        return self.book.amend(visit.id, new) if visit.state == "closed" else self.book.record(visit.id, new)
+        return self.write(visit.id, new)
+
+    def write(self, visit_id: str, new: NewReading) -> Reading:
+        """Write a reading, or, in a closed visit, an amendment (which needs its reason).
+
+        Sent again it changes nothing. Raises InputError, ReadingConflictError, BookError.
+        """
+        closed = self.book.visit(visit_id).state == "closed"
+        return self.book.amend(visit_id, new) if closed else self.book.record(visit_id, new)
 
     def surprise(self, guide: guided.Guide, valve: Valve, reading: Reading) -> str | None:
         """What to say before the screw is touched when a found reading is not what was expected; else None."""
@@ -381,11 +437,11 @@ class Desk:
         bounds = guided.bounds_of(reading)
         if expected is None or bounds is None or not expected.surprising(bounds):
             return None
-        low = "under 0" if expected.lo < 0 else f"{expected.lo:.2f}"
-        return (
-            f"{valve} was expected between {low} and {expected.hi:.2f} mm and reads {reading.words}. "
-            "Before the screw is touched: is it the right valve, is the crank at the right stop, is the blade clean? "
-            "Measure once more."
+        return guided.QUESTION.format(
+            valve=valve,
+            low=self.show_mm(max(expected.lo, 0.0)),
+            high=self.show_mm(expected.hi),
+            reading=reading.words,
         )
 
     # ------------------------------------------------------------------------------------- answers
@@ -418,6 +474,10 @@ def _values(engine: Engine, valve: Valve, step: Step, text: str, blades: BladeSe
         return {"blade_um": parse_thickness(text, blades.unit, f"{valve} set") if text.strip() else cold_um}
     said = parse_reading(text, blades)
     return {"go_um": said.go_um, "nogo_um": said.nogo_um, "feel": said.feel}
+
+
+def _km_each(unit: Meter, engine: Engine) -> float:
+    return {"km": 1.0, "mile": km_from_mile(1.0), "h": engine.service.km_per_h}[unit]
 
 
 def _rebuilt(visits: Sequence[VisitRecord]) -> bool:

@@ -23,6 +23,12 @@ from coldlash.wear.record import GapInterval, VisitRecord
 from coldlash.wear.settings import Coefficient
 from coldlash.wear.trend import Expectation, expect_next, fit
 
+QUESTION = (
+    "{valve} was expected between {low} and {high} and reads: {reading}. Before the screw is touched: is it the right "
+    "valve, is the crank at the right stop, is the blade clean? Measure once more."
+)
+"""What is asked when a found reading lies wholly outside the 98 % range."""
+
 Ask = Literal["found", "set", "left"]
 
 
@@ -113,13 +119,17 @@ def plan_text(by: str, turn: str, marks: Sequence[float] | None, margin_deg: flo
 
 def planned_stops(engine: Engine, plan: str) -> PlannedStops:
     """The stops of a visit from what the book kept; an empty text = the defaults."""
-    chosen = json.loads(plan) if plan else {}
+    try:
+        chosen = json.loads(plan) if plan else {}
+        margin = float(chosen.get("margin_deg", 30.0))
+    except (ValueError, TypeError, AttributeError):
+        raise InputError(f"plan: {plan[:80]!r} is not a plan of stops") from None
     return plan_for(
         engine,
         chosen.get("by", "fewest"),
         chosen.get("turn", "with"),
         chosen.get("marks"),
-        float(chosen.get("margin_deg", 30.0)),
+        margin,
     )
 
 
@@ -176,7 +186,7 @@ def guide(
             ask = "found"
         elif was_set is not None and left is None:
             ask = "left"
-        return ValveTask(valve, found, was_set, left, expected.get(valve), _last_words(valve, earlier), ask)
+        return ValveTask(valve, found, was_set, left, expected.get(valve), last_words(valve, earlier), ask)
 
     stops = tuple(
         GuidedStop(number, words, tuple(task(entry.valve) for entry in words.stop.valves))
@@ -191,7 +201,8 @@ def guide(
 _STEPS: tuple[Step, Step, Step] = ("found", "set", "left")
 
 
-def _last_words(valve: Valve, earlier: Sequence[VisitRecord]) -> str:
+def last_words(valve: Valve, earlier: Sequence[VisitRecord]) -> str:
+    """What was done to this valve last, in words."""
     for visit in reversed(earlier):
         record = visit.valves.get(valve)
         if record is None or (record.found is None and not record.adjusted):

@@ -114,6 +114,10 @@ def visit_json(visit: Visit, engine_name: str) -> dict[str, object]:
     return {
         "visit": visit.id,
         "engine": engine_name,
+        "engine_id": visit.engine_id,
+        "engine_file": visit.engine_file_id,
+        "blades_um": list(visit.blades_um),
+        "plan": visit.plan,
         "day": visit.day.isoformat(),
         "distance_km": visit.distance_m / 1000,
         "engine_temp_c": None if visit.engine_temp_mc is None else visit.engine_temp_mc / 1000,
@@ -144,4 +148,6 @@ def _reading_json(reading: Reading) -> dict[str, object]:
         "reason": reading.reason,
         "withdrawn": reading.withdrawn,
         "words": reading.words,
+        "device": reading.device,
+        "at": reading.at,
     }

@@ -1,0 +1,59 @@
+"""coldlash serve: the pages, for this computer or for the phone in the workshop."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from pathlib import Path
+
+from coldlash.cli.arguments import book_option
+
+
+def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add this command. It has no --json: it goes on until it is stopped."""
+    words = "serve the pages of the book to this computer, or with --share to phones on the local network"
+    serve = commands.add_parser(
+        "serve", help=words, description=words[0].upper() + words[1:] + ".", allow_abbrev=False
+    )
+    serve.set_defaults(handler=_serve)
+    serve.add_argument(
+        "--share", action="store_true", help="also to the local network, over HTTPS, to paired devices"
+    )
+    serve.add_argument(
+        "--plain-http",
+        action="store_true",
+        help="with --share: no encryption; others on the network can read along, and nothing works offline",
+    )
+    serve.add_argument("--port", type=int, default=8765, help="port on this computer; default 8765")
+    serve.add_argument(
+        "--share-port", type=int, default=None, help="port for the network; default the next one"
+    )
+    serve.add_argument(
+        "--state", metavar="FOLDER", default=None, help="where certificate and paired devices are kept"
+    )
+    book_option(serve)
+
+
+def _serve(arguments: argparse.Namespace) -> None:
+    from coldlash.desk.desk import Desk
+    from coldlash.web.book_app import book_app
+    from coldlash.web.serve import serve
+
+    with Desk.open(arguments.book) as desk:
+        serve(
+            lambda settings: book_app(settings, desk),
+            port=arguments.port,
+            share=arguments.share,
+            plain_http=arguments.plain_http,
+            state_dir=Path(arguments.state) if arguments.state else _state_folder(),
+            share_port=arguments.share_port,
+        )
+
+
+def _state_folder() -> Path:
+    """Beside nothing of the book: private state of this computer. XDG base directories where there are any."""
+    if sys.platform == "win32":
+        return Path(os.environ.get("LOCALAPPDATA", Path.home())) / "coldlash" / "state"
+    given = os.environ.get("XDG_STATE_HOME", "")
+    return (Path(given) if Path(given).is_absolute() else Path.home() / ".local" / "state") / "coldlash"
