@@ -43,7 +43,7 @@ from coldlash.logbook.store import Book
 from coldlash.units import km_from_m, km_from_mile, m_from_km
 from coldlash.wear.record import VisitRecord
 from coldlash.wear.settings import Coefficient
-from coldlash.wear.trend import Expectation
+from coldlash.wear.trend import Expectation, Trend, fit
 
 UNIT_SETTING = "gap_unit"
 WAIT_S = 5.0
@@ -196,6 +196,11 @@ class Desk:
     def _as_it_was(self, name: str) -> dict[str, Engine]:
         files = self.book.engine_files(name)
         return {f.id: engine_from_kept(f.toml, dict(f.tables), name) for f in files} if len(files) > 1 else {}
+
+    def trend(self, name: str) -> Trend:
+        """What the readings of an engine say together, by the joint model."""
+        _, engine = self.engine(name)
+        return fit(engine, self.records(name), coefficient=self.coefficient(engine))
 
     def coefficient(self, engine: Engine) -> Coefficient | None:
         """Gap change per K by kind (mean, sd), from the engine's stack; None without one."""

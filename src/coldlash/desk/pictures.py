@@ -1,0 +1,118 @@
+"""The drawings of an engine in the book, filled with what the book knows: plan, gap scales, histories, drifts."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from coldlash.desk.desk import Desk
+from coldlash.engine.spec import Engine, Valve
+from coldlash.errors import InputError
+from coldlash.logbook.due import due
+from coldlash.logbook.records import EngineEntry
+from coldlash.paper.charts_bars import DriftRow, drift_chart
+from coldlash.paper.charts_history import Ahead, ValveHistory, history
+from coldlash.paper.drawings_gap import gap_scale
+from coldlash.paper.drawings_plan import engine_plan
+from coldlash.paper.readings import Band, BandPoint, GapView
+from coldlash.paper.svg import Drawing
+from coldlash.wear.forecast import fan
+from coldlash.wear.record import GapInterval, VisitRecord
+from coldlash.wear.trend import Estimate, Trend
+
+Z90, Z50 = 1.6448536269514722, 0.6744897501960817
+"""Two-sided 90 % and 50 % points of the normal law (exact to the digits given)."""
+FAN_STEPS = 12
+
+
+@dataclass(frozen=True, slots=True)
+class EnginePictures:
+    """One engine's drawings, and what they were made from."""
+
+    plan: Drawing
+    drifts: Drawing | None
+    trend: Trend
+
+
+def band(estimate: Estimate) -> Band:
+    """An estimate as a soft band: 9 in 10, the core 1 in 2."""
+    mean, sd = estimate.mean, estimate.sd
+    return Band(mean - Z90 * sd, mean + Z90 * sd, mean - Z50 * sd, mean + Z50 * sd)
+
+
+def gap_view(engine: Engine, valve: Valve, visits: Sequence[VisitRecord], trend: Trend | None) -> GapView:
+    """What is drawn of one valve now: its last readings, and the band of its gap as left."""
+    found: GapInterval | None = None
+    left: GapInterval | None = None
+    set_to: float | None = None
+    blades: tuple[float, ...] = ()
+    for visit in visits:
+        record = visit.valves.get(valve)
+        if record is None or (record.found is None and not record.adjusted):
+            continue
+        found, left, set_to = record.found, record.left, record.set_to if record.adjusted else None
+        blades = visit.ladder_mm or blades
+    known = band(trend.gap(valve)) if trend is not None and visits else None
+    shown = tuple(mm for mm in blades if mm <= 0.5 or mm <= 2 * engine.gap(valve).cold)
+    return GapView(str(valve), engine.gap(valve), found, known, left, set_to, shown)
+
+
+def engine_pictures(
+    desk: Desk, entry: EngineEntry, engine: Engine, *, width: float = 360.0
+) -> EnginePictures:
+    """The plan with every valve's state, and all drifts side by side."""
+    visits = desk.records(entry.name)
+    trend = desk.trend(entry.name)
+    views = {valve: gap_view(engine, valve, visits, trend) for valve in engine.valves}
+    rows = [DriftRow(valve, band(trend.drift(valve))) for valve in engine.valves] if len(visits) > 1 else []
+    drifts = drift_chart(rows, width=width) if rows else None
+    return EnginePictures(engine_plan(engine, views, width=width), drifts, trend)
+
+
+def valve_pictures(
+    desk: Desk, entry: EngineEntry, engine: Engine, valve: Valve, today: date, *, width: float = 360.0
+) -> tuple[Drawing, Drawing]:
+    """One valve: its gap scale now, and its history with hindsight and the fan to the next two services."""
+    visits = desk.records(entry.name)
+    trend = desk.trend(entry.name)
+    scale = gap_scale(gap_view(engine, valve, visits, trend), width=width)
+    return scale, history(valve_history(engine, valve, visits, trend, today), width=width)
+
+
+def valve_history(
+    engine: Engine, valve: Valve, visits: Sequence[VisitRecord], trend: Trend, today: date
+) -> ValveHistory:
+    """One valve's history as it is drawn. Raises InputError for a valve the engine does not have."""
+    if valve not in engine.valves:
+        raise InputError(f"{engine.name} has no valve {valve}; it has {', '.join(map(str, engine.valves))}")
+    runs: list[list[BandPoint]] = [[]]
+    for point in trend.history(valve):
+        runs[-1].append(BandPoint(point.distance_km, band(point.before_now), point.day))
+        if point.set_to is not None or point.restart:
+            runs.append([BandPoint(point.distance_km, band(point.after_now), point.day)])
+    smoothed = tuple(tuple(run) for run in runs if len(run) > 1)
+    return ValveHistory(
+        valve, engine.gap(valve), visits, smoothed, *_forecast(engine, valve, visits, trend, today)
+    )
+
+
+def _forecast(
+    engine: Engine, valve: Valve, visits: Sequence[VisitRecord], trend: Trend, today: date
+) -> tuple[tuple[BandPoint, ...], tuple[Ahead, ...]]:
+    if not visits:
+        return (), ()
+    last = visits[-1]
+    when = due(engine.service, visits, today)
+    step = (when.due_km or last.distance_km + 5000.0) - last.distance_km
+    ahead = (
+        Ahead("next", last.distance_km + step, when.projected),
+        Ahead("the one after", last.distance_km + 2 * step),
+    )
+    km = [2 * step * i / FAN_STEPS for i in range(FAN_STEPS + 1)]
+    opened = fan(trend, valve, km)
+    points = tuple(
+        BandPoint(last.distance_km + at, band(Estimate(float(mean), float(sd))))
+        for at, mean, sd in zip(km, opened.mean, opened.sd, strict=True)
+    )
+    return points, ahead
