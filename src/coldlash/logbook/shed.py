@@ -314,7 +314,8 @@ def _refuse_taken_name(
 ) -> None:
     there = connection.execute(select(table).where(table.c.name_key == name_key(name))).mappings().first()
     if there is not None and there["id"] != own_id:
-        raise InputError(f"this book already has a {what} {there['name']!r}; choose another name")
+        article = "an" if what[0] in "aeiou" else "a"
+        raise InputError(f"this book already has {article} {what} {there['name']!r}; choose another name")
 
 
 def _id_taken(id: str, owner: str) -> InputError:
