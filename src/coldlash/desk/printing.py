@@ -2,20 +2,31 @@
 
 from __future__ import annotations
 
+import errno
+import re
 from collections.abc import Mapping, Sequence
-from datetime import date
+from dataclasses import replace
+from datetime import UTC, date, datetime
+from itertools import pairwise
+from pathlib import Path
 
 from coldlash.bench.cautions import Caution, cautions_at
 from coldlash.bench.checklists import closing_up, getting_ready
+from coldlash.bench.marks import firing_marks
 from coldlash.desk import visit as guided
 from coldlash.desk.bench import PlannedStops, plan_for
-from coldlash.desk.desk import Desk
-from coldlash.engine.spec import Engine, Valve
-from coldlash.logbook.records import Reading, Visit
+from coldlash.desk.desk import Desk, ShedRow
+from coldlash.engine.spec import Engine, Turns, Valve
+from coldlash.errors import InputError
+from coldlash.logbook.records import EngineEntry, Reading, Visit
+from coldlash.paper.calendar import DueEntry, calendar_bytes
+from coldlash.paper.label import LabelData
 from coldlash.paper.readings import Band
-from coldlash.paper.sheet import SheetData, SheetStop, SheetValve, print_sheet
+from coldlash.paper.sheet import SheetData, SheetStop, SheetValve
+from coldlash.paper.tape import OFFICE_PAPER_MM, Mark, Paper, plan_strip
+from coldlash.paper.tape_page import StripPage
 from coldlash.paper.words import THIN, Words
-from coldlash.units import km_from_m
+from coldlash.units import km_from_m, parse_number
 from coldlash.wear.record import VisitRecord
 from coldlash.wear.trend import Expectation
 
@@ -41,7 +52,7 @@ def blank_sheet(desk: Desk, name: str, today: date, plan: PlannedStops | None = 
     drafts = desk.book.draft_visits(name)
     if drafts and plan is None:
         return _of_visit(desk, drafts[0], today, filled=False)
-    entry, engine = desk.engine(name)
+    entry, engine = _named(desk, name)
     planned = plan or plan_for(engine)
     records = desk.records(name)
     last_km = records[-1].distance_km if records else 0.0
@@ -70,8 +81,8 @@ def filled_sheet(desk: Desk, visit: Visit, today: date) -> SheetData:
 
 def _of_visit(desk: Desk, visit: Visit, today: date, *, filled: bool) -> SheetData:
     guide = desk.guide(visit)
-    engine = guide.engine
     entry = desk.book.engine(visit.engine_id)
+    engine = replace(guide.engine, name=entry.name)
     earlier = [
         record
         for record in desk.records(entry.name)
@@ -100,7 +111,7 @@ def _of_visit(desk: Desk, visit: Visit, today: date, *, filled: bool) -> SheetDa
         by=visit.by or "",
         blades_mm=tuple(um / 1000 for um in visit.blades_um),
         note=visit.note,
-        changes=_changes(visit),
+        changes=visit_changes(visit),
         filled=filled,
     )
 
@@ -167,16 +178,230 @@ def _blade(reading: Reading | None, valve: Valve, engine: Engine | None) -> floa
     return None if engine is None else engine.gap(valve).cold
 
 
-def _changes(visit: Visit) -> tuple[str, ...]:
+def visit_changes(visit: Visit) -> tuple[str, ...]:
     """Every correction as a sentence; the old value stays readable."""
     said = []
     for valve in visit.valves:
         for step in ("found", "set", "left"):
-            story = visit.story(valve, step)
-            for old, new in zip(story, story[1:], strict=False):
+            for old, new in pairwise(visit.story(valve, step)):
                 why = f" ({new.reason})" if new.reason else ""
                 said.append(f"{valve} {step} was {old.words}, is {new.words}{why}.")
     for change in visit.changes:
         why = f" ({change.reason})" if change.reason else ""
         said.append(f"{change.field.replace('_', ' ')} was {change.old}, is {change.new}{why}.")
     return tuple(said)
+
+
+def _named(desk: Desk, name: str) -> tuple[EngineEntry, Engine]:
+    """An engine under the name the book has for it."""
+    entry, engine = desk.engine(name)
+    return entry, replace(engine, name=entry.name)
+
+
+# ------------------------------------------------------------------------------------- labels and calendar
+
+
+def engine_address(base: str, engine_id: str) -> str:
+    """The page of an engine below the address of the pages; "" without one. Raises InputError."""
+    if not base:
+        return ""
+    if not re.fullmatch(r"https?://[^\s/]+(/[^\s]*)?", base):
+        raise InputError(f"address: {base!r} is not one; write it like https://shed.local:8765")
+    return f"{base.rstrip('/')}/engines/{engine_id}"
+
+
+def _next_day(row: ShedRow) -> tuple[date | None, bool]:
+    """The day that comes first, and whether it is only projected."""
+    due = row.due
+    if due.by in ("distance", "early check") and due.projected is not None:
+        return due.projected, True
+    return due.due_day, False
+
+
+def labels_of(desk: Desk, names: Sequence[str], today: date, address: str = "") -> tuple[LabelData, ...]:
+    """A label for each engine named; all of the book when none is. Raises InputError."""
+    rows = {row.entry.id: row for row in desk.shed(today)}
+    wanted = [desk.book.engine(name).id for name in names] or [entry.id for entry in desk.book.engines()]
+    labels = []
+    for engine_id in wanted:
+        row = rows[engine_id]
+        day, forecast = _next_day(row)
+        labels.append(
+            LabelData(
+                engine=row.entry.name,
+                gaps=row.engine.gaps,
+                vehicle=row.vehicle or "",
+                due_day=day,
+                forecast=forecast,
+                due_km=row.due.due_km,
+                last_day=row.due.last_day,
+                last_km=row.due.last_km,
+                address=engine_address(address, engine_id),
+                words=words_of(desk, row.engine),
+            )
+        )
+    return tuple(labels)
+
+
+def due_entries(desk: Desk, today: date, address: str = "") -> tuple[tuple[DueEntry, ...], tuple[str, ...]]:
+    """What is due as calendar entries, and the names of the engines that have no day yet. Raises InputError."""
+    entries, without = [], []
+    for row in desk.shed(today):
+        day, forecast = _next_day(row)
+        if day is None:
+            without.append(row.entry.name)
+            continue
+        due, words = row.due, words_of(desk, row.engine)
+        revision, changed = _revision(desk, row)
+        details = []
+        if forecast and due.due_day is not None:
+            details.append(words.say("By {day} at the latest.", day=words.day(due.due_day)))
+        if due.early:
+            details.append(words.say("An early check, because of the work done at the last visit."))
+        entries.append(
+            DueEntry(
+                engine_id=row.entry.id,
+                engine=row.entry.name,
+                day=day,
+                revision=revision,
+                changed=changed,
+                forecast=forecast,
+                soonest=due.soonest if forecast else None,
+                latest=due.latest if forecast else None,
+                due_km=due.due_km,
+                last_day=due.last_day,
+                vehicle=row.vehicle or "",
+                details=tuple(details),
+                url=engine_address(address, row.entry.id),
+                words=words,
+            )
+        )
+    return tuple(entries), tuple(without)
+
+
+def _revision(desk: Desk, row: ShedRow) -> tuple[int, datetime]:
+    """How much the book holds of an engine, which only ever grows, and when it last grew."""
+    visits, files = desk.book.visits(row.entry.name), desk.book.engine_files(row.entry.name)
+    count = len(files) + sum(1 + len(v.history) + len(v.changes) for v in visits)
+    times = [file.since for file in files] + [row.entry.created]
+    for visit in visits:
+        times.append(visit.closed_at or visit.opened_at)
+        times += [reading.at for reading in visit.history]
+        times += [change.at for change in visit.changes]
+    return count, datetime.fromisoformat(max(times)).astimezone(UTC)
+
+
+def due_calendar(
+    desk: Desk, today: date, *, address: str = "", alarm_days: Sequence[int] = (14, 1), name: str = ""
+) -> tuple[bytes, tuple[str, ...]]:
+    """The calendar of what is due, for a file or a feed, and the engines that have no day yet. Raises InputError."""
+    entries, without = due_entries(desk, today, address)
+    return calendar_bytes(entries, name=name, alarm_days=alarm_days), without
+
+
+# ------------------------------------------------------------------------------------- the pulley strip
+
+_ANGLE = re.compile(r"([0-9.]+)\s*(btdc|atdc)?", re.IGNORECASE)
+
+
+def wanted_marks(texts: Sequence[str], engine: Engine | None) -> tuple[Mark, ...]:
+    """Marks as typed: ``tdc``, ``half``, ``firing``, ``file``, ``350``, ``10btdc``, ``5atdc``; ``=name`` behind any.
+
+    Nothing typed: TDC and half a turn, or with an engine every firing TDC and the file's own marks. Raises InputError.
+    """
+    if not texts:
+        texts = ("tdc", "half") if engine is None else ("tdc", "firing", "file")
+    marks: list[Mark] = []
+    for text in texts:
+        word, _, name = (part.strip() for part in text.partition("="))
+        key = word.lower()
+        angle = _ANGLE.fullmatch(key)
+        if key == "tdc":
+            marks.append(Mark(0.0, name))
+        elif key == "half":
+            marks.append(Mark(180.0, name))
+        elif key in ("firing", "file"):
+            if engine is None:
+                raise InputError(f"mark {text!r}: which engine? Give its file, or the angle itself")
+            known = firing_marks(engine) if key == "firing" else engine.pulley.marks_deg
+            marks += [Mark(deg, name) for deg in known]
+        elif angle is not None:
+            value = parse_number(angle[1], f"mark {text!r}")
+            if not 0 <= value < 720:
+                raise InputError(f"mark {text!r}: give degrees from 0 to below 720")
+            marks.append(Mark(-value if angle[2] == "btdc" else value, name))
+        else:
+            raise InputError(
+                f"mark {text!r} is not known; write tdc, half, firing, file, an angle past firing TDC 1 like 350, "
+                "10btdc or 5atdc, and if you like a name behind it: 10btdc=static timing"
+            )
+    return tuple(marks)
+
+
+def strip_page(
+    engine: Engine | None,
+    today: date,
+    marks: Sequence[str] = (),
+    *,
+    turns: Turns | None = None,
+    diameter_mm: float | None = None,
+    circumference_mm: float | None = None,
+    thickness_mm: float = OFFICE_PAPER_MM,
+    height_mm: float = 16.0,
+    paper: Paper = "a4",
+    join_deg: float | None = None,
+) -> StripPage:
+    """A strip for an engine's pulley, or for a pulley alone. What is not given comes from the engine file.
+
+    Raises InputError when the size or the direction is known from neither.
+    """
+    way = turns or (engine.turns if engine is not None else None)
+    if way is None:
+        raise InputError("strip: which way does the pulley turn, seen facing it? Give an engine, or --turns")
+    if diameter_mm is None and circumference_mm is None and engine is not None:
+        diameter_mm = engine.pulley.diameter_mm
+        if diameter_mm is None:
+            raise InputError(
+                f"{engine.name}: its file states no pulley diameter; give --diameter or --circumference"
+            )
+    strip = plan_strip(
+        way,
+        wanted_marks(marks, engine),
+        diameter_mm=diameter_mm,
+        circumference_mm=circumference_mm,
+        thickness_mm=thickness_mm,
+        height_mm=height_mm,
+        paper=paper,
+        join_deg=join_deg,
+    )
+    return StripPage(strip, today, "" if engine is None else engine.name, engine)
+
+
+# ------------------------------------------------------------------------------------- files
+
+
+def file_name(kind: str, name: str, suffix: str) -> str:
+    """A plain file name for a document of an engine: "strip-van-engine.pdf"."""
+    plain = re.sub(r"[^\w]+", "-", name.lower()).strip("-_")[:60].rstrip("-_")
+    return f"{kind}-{plain}{suffix}" if plain else f"{kind}{suffix}"
+
+
+def write_new_bytes(path: Path, content: bytes) -> None:
+    """Write a new file, whole or not at all; one that is there stays. Raises InputError."""
+    made = False
+    try:
+        with path.open("xb") as stream:
+            made = True
+            stream.write(content)
+    except FileExistsError:
+        raise InputError(
+            f"{path} is there already and stays as it is; choose another name with --to"
+        ) from None
+    except OSError as error:
+        if made:
+            path.unlink(missing_ok=True)
+        if error.errno == errno.ENOSPC:
+            raise InputError(
+                f"{path}: the disk is full; nothing was written; make room and try again"
+            ) from None
+        raise InputError(f"{path} can't be written ({error.strerror or error})") from None

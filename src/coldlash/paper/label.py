@@ -26,9 +26,9 @@ LEADING = 1.25
 
 @dataclass(frozen=True, slots=True)
 class LabelData:
-    """One engine's label. ``due_day``, ``due_km``: the next check, None = not known; ``forecast``: the day is projected.
+    """One engine's label. ``due_day``, ``due_km``: the next check, None = not known.
 
-    ``address``: the engine's page, for the QR code; "" = none. ``gaps`` by kind.
+    ``forecast``: the day is projected. ``address``: the engine's page, for the QR code; "" = none. ``gaps`` by kind.
     """
 
     engine: str

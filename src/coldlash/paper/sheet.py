@@ -48,7 +48,10 @@ class SheetValve:
 
 @dataclass(frozen=True, slots=True)
 class SheetStop:
-    """One stop with its valves. ``place``, ``turn``, ``mark``, ``room``: said at the engine; ``find``: how to be sure."""
+    """One stop with its valves. ``place``, ``turn``, ``mark``, ``room``: as said at the engine.
+
+    ``find``: how to be sure of it.
+    """
 
     place: str
     turn: str

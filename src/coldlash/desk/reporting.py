@@ -1,0 +1,305 @@
+"""The report of an engine gathered from the book: verdict, charts, visits, what is not known, checksums."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import date
+from itertools import pairwise
+
+from coldlash.desk.answer import Answer
+from coldlash.desk.desk import Desk, ShedRow
+from coldlash.desk.printing import visit_changes, words_of
+from coldlash.engine.spec import Engine, Valve
+from coldlash.logbook.records import STEPS, EngineFile, Visit
+from coldlash.paper import checksum
+from coldlash.paper.charts_history import Ahead, ValveHistory
+from coldlash.paper.readings import Band, BandPoint, GapView
+from coldlash.paper.report import Entry, Finding, ReportData, ReportVisit
+from coldlash.paper.words import Words
+from coldlash.wear.first import FirstAnswer
+from coldlash.wear.forecast import fan
+from coldlash.wear.record import ValveRecord, VisitRecord
+from coldlash.wear.trend import Estimate, Trend, fit
+
+LEAST_FOR_BAND = 3
+"""Visits from which on the charts carry the likely gap: with fewer it is mostly what was assumed (judgement)."""
+LONG_PAUSE = 2.0
+"""A pause between visits longer than this many intervals is said to be one (judgement)."""
+Z50 = 0.6744897501960817
+
+
+def report_of(desk: Desk, name: str, today: date) -> ReportData:
+    """Everything the report of an engine says. Raises InputError, BookError."""
+    entry, kept = desk.engine(name)
+    engine = replace(kept, name=entry.name)
+    visits = desk.book.visits(entry.name)
+    records = desk.records(entry.name)
+    row = next(row for row in desk.shed(today) if row.entry.id == entry.id)
+    words = words_of(desk, engine)
+    answer = desk.answer(entry.name)
+    trend = (
+        fit(engine, records, coefficient=desk.coefficient(engine)) if len(records) >= LEAST_FOR_BAND else None
+    )
+    return ReportData(
+        engine=engine,
+        made_on=today,
+        visits=tuple(_visit(visit, record) for visit, record in zip(visits, records, strict=True)),
+        sums=sums_of(desk, entry.name),
+        vehicle=row.vehicle or "",
+        due=_due(row, words),
+        findings=_findings(answer),
+        reasons=(*_linkage(answer), *answer.reasons),
+        charts=tuple(_chart(engine, valve, records, trend, row) for valve in engine.valves)
+        if records
+        else (),
+        views={valve: _view(engine, valve, records) for valve in engine.valves},
+        done=_done(engine, records, words),
+        unknown=_unknown(engine, records, words),
+        parts=_parts(records),
+    )
+
+
+# ------------------------------------------------------------------------------------- checksums
+
+
+def sums_of(desk: Desk, name: str) -> tuple[str, ...]:
+    """Checksums of an engine's file and after each closed visit (``paper.checksum``)."""
+    entry = desk.book.engine(name)
+    files = {file.id: file for file in desk.book.engine_files(entry.name)}
+    first = files[min(files, key=lambda i: files[i].version)]
+    return checksum.chain(
+        _file(first), [_content(visit, files[visit.engine_file_id]) for visit in desk.book.visits(entry.name)]
+    )
+
+
+def check_sum(desk: Desk, name: str, printed: str) -> tuple[int | None, int]:
+    """After which closed visit the book gave this checksum (None = never), and how many visits it has.
+
+    Raises InputError.
+    """
+    sums = sums_of(desk, name)
+    return checksum.find(sums, printed), len(sums) - 1
+
+
+def _file(file: EngineFile) -> dict[str, object]:
+    return {"toml": file.toml, "tables": [[name, text] for name, text in sorted(file.tables.items())]}
+
+
+def _content(visit: Visit, file: EngineFile) -> dict[str, object]:
+    """A visit as the checksum sees it: everything that was ever written in it, nothing of how the book keeps it."""
+    return {
+        "day": visit.day.isoformat(),
+        "distance_m": visit.distance_m,
+        "engine_temp_mc": visit.engine_temp_mc,
+        "air_temp_mc": visit.air_temp_mc,
+        "meter_reading": visit.meter_reading,
+        "meter_unit": visit.meter_unit,
+        "by": visit.by,
+        "blades_um": list(visit.blades_um),
+        "note": visit.note,
+        "engine_file": file.version,
+        "engine": _file(file) if file.version > 1 else None,
+        "readings": [
+            {
+                "valve": str(r.valve),
+                "step": r.step,
+                "go_um": r.go_um,
+                "nogo_um": r.nogo_um,
+                "blade_um": r.blade_um,
+                "feel": r.feel,
+                "spin": r.spin,
+                "note": r.note,
+                "by": r.by,
+                "reason": r.reason,
+                "corrects": r.replaces is not None,
+                "withdrawn": r.withdrawn,
+            }
+            for r in visit.history
+        ],
+        "changes": [
+            {"field": c.field, "old": str(c.old), "new": str(c.new), "reason": c.reason}
+            for c in visit.changes
+        ],
+    }
+
+
+# ------------------------------------------------------------------------------------- the pieces
+
+
+def _visit(visit: Visit, record: VisitRecord) -> ReportVisit:
+    notes = tuple(
+        f"{valve} {step}: {reading.note}"
+        for valve in visit.valves
+        for step in STEPS
+        if (reading := visit.reading(valve, step)) is not None and reading.note
+    )
+    return ReportVisit(record, visit.note, notes, visit_changes(visit))
+
+
+def _due(row: ShedRow, words: Words) -> tuple[str, ...]:
+    due = row.due
+    if due.last_day is None:
+        return ("Never checked: measure once to begin.",)
+    said = []
+    if due.due_km is not None:
+        at = f"At {words.distance(due.due_km)}"
+        if due.projected is not None:
+            at += f", about {words.day(due.projected)}"
+        if due.soonest is not None and due.latest is not None and due.soonest != due.latest:
+            at += f" ({words.day(due.soonest)} to {words.day(due.latest)})"
+        said.append(f"{at}.")
+    if due.due_day is not None:
+        said.append(f"By {words.day(due.due_day)} at the latest.")
+    if due.early:
+        said.append("An early check, because of the work done at the last visit.")
+    return tuple(said)
+
+
+def _findings(answer: Answer) -> tuple[Finding, ...]:
+    """What needs doing first; valves that are well and did not move are named together."""
+    if answer.as_of_km is None:
+        return ()
+    quiet = [
+        a
+        for a in answer.valves
+        if a.standing == "inside" and a.direction == "no clear change" and not a.do_not_run
+    ]
+    loud = [a for a in answer.valves if a not in quiet]
+    order = {"outside": 1, "perhaps outside": 2, "inside": 3, "not known": 4}
+    loud.sort(key=lambda a: (not a.do_not_run, order[a.standing], a.direction == "no clear change", a.valve))
+    found = [Finding((a.valve,), _without_name(a), a.do_not_run) for a in loud]
+    if quiet:
+        found.append(
+            Finding(
+                tuple(a.valve for a in quiet), "Inside their limits, no clear change since the visit before."
+            )
+        )
+    return tuple(found)
+
+
+def _without_name(answer: FirstAnswer) -> str:
+    text = _LINKAGE.sub("", answer.verdict.removeprefix(f"{answer.valve} ")).strip()
+    return text[:1].upper() + text[1:]
+
+
+_LINKAGE = re.compile(r" ?By the linkage [^.]*\.")
+
+
+def _linkage(answer: Answer) -> tuple[str, ...]:
+    """What the linkage says of a direction is said once, not at every valve."""
+    said = dict.fromkeys(text.strip() for a in answer.valves for text in _LINKAGE.findall(a.verdict))
+    return tuple(said)
+
+
+def _last_record(records: Sequence[VisitRecord], valve: Valve) -> ValveRecord | None:
+    return next(
+        (v for r in reversed(records) if (v := r.valves.get(valve)) is not None and v.found is not None), None
+    )
+
+
+def _view(engine: Engine, valve: Valve, records: Sequence[VisitRecord]) -> GapView:
+    record = _last_record(records, valve)
+    spec = engine.gap(valve)
+    if record is None:
+        return GapView(str(valve), spec)
+    return GapView(str(valve), spec, record.found, None, record.left, record.set_to)
+
+
+def _chart(
+    engine: Engine, valve: Valve, records: Sequence[VisitRecord], trend: Trend | None, row: ShedRow
+) -> ValveHistory:
+    smoothed: tuple[tuple[BandPoint, ...], ...] = ()
+    forecast: tuple[BandPoint, ...] = ()
+    ahead: tuple[Ahead, ...] = ()
+    last = records[-1]
+    due_km = row.due.due_km
+    if trend is not None:
+        smoothed = _runs(trend, valve)
+    if due_km is not None and due_km > last.distance_km:
+        ahead = (Ahead("due", due_km, row.due.projected),)
+        if trend is not None:
+            far = [0.0, (due_km - last.distance_km) / 2, due_km - last.distance_km]
+            ends = fan(trend, valve, far)
+            forecast = tuple(
+                BandPoint(last.distance_km + km, _band(Estimate(float(mean), float(sd))))
+                for km, mean, sd in zip(far, ends.mean, ends.sd, strict=True)
+            )
+    return ValveHistory(valve, engine.gap(valve), records, smoothed, forecast, ahead)
+
+
+def _band(estimate: Estimate) -> Band:
+    half = Z50 * estimate.sd
+    return Band(estimate.p05, estimate.p95, estimate.mean - half, estimate.mean + half)
+
+
+def _runs(trend: Trend, valve: Valve) -> tuple[tuple[BandPoint, ...], ...]:
+    """The likely gap over time, a new run wherever it was set or started afresh."""
+    runs: list[list[BandPoint]] = [[]]
+    for point in trend.history(valve):
+        runs[-1].append(BandPoint(point.distance_km, _band(point.before_now), point.day))
+        if point.set_to is not None or point.restart:
+            runs.append([BandPoint(point.distance_km, _band(point.after_now), point.day)])
+    return tuple(tuple(run) for run in runs)
+
+
+def _parts(records: Sequence[VisitRecord]) -> tuple[Entry, ...]:
+    entries = []
+    for record in records:
+        afresh = sorted(valve for valve, v in record.valves.items() if v.restart)
+        if afresh:
+            what = f"Work that moves the gaps of {', '.join(map(str, afresh))}"
+            entries.append(Entry(record.day, what, distance_km=record.distance_km))
+    return tuple(entries)
+
+
+def _done(engine: Engine, records: Sequence[VisitRecord], words: Words) -> tuple[str, ...]:
+    if not records:
+        return ()
+    first, last = records[0], records[-1]
+    count = len(records)
+    said = [
+        f"{count} visit{'s' if count != 1 else ''} written down, from {words.day(first.day)} "
+        f"({words.distance(first.distance_km)}) to {words.day(last.day)} ({words.distance(last.distance_km)})."
+    ]
+    whole = sum(
+        all((v := r.valves.get(valve)) is not None and v.found is not None for valve in engine.valves)
+        for r in records
+    )
+    said.append(f"Every valve was measured before it was touched at {whole} of {count}.")
+    adjusted = sorted(valve for valve, v in last.valves.items() if v.adjusted)
+    if adjusted:
+        said.append(f"At the last visit {', '.join(map(str, adjusted))} set again, the others left alone.")
+    else:
+        said.append("At the last visit no gap had to be set.")
+    return tuple(said)
+
+
+def _unknown(engine: Engine, records: Sequence[VisitRecord], words: Words) -> tuple[str, ...]:
+    said = []
+    never = [valve for valve in engine.valves if _last_record(records, valve) is None]
+    if records and never:
+        said.append(f"Never measured: {', '.join(map(str, never))}.")
+    if not records:
+        said.append("What the gaps are: nothing has been measured.")
+    elif records[0].distance_km > 0:
+        said.append(f"What happened before {words.distance(records[0].distance_km)}, where this book begins.")
+    no_temp = sum(r.engine_temp_c is None for r in records)
+    if no_temp:
+        said.append(f"The engine's temperature at {no_temp} of {len(records)} visits.")
+    months = engine.service.every_months
+    if months is not None:
+        for a, b in pairwise(records):
+            if (b.day - a.day).days > LONG_PAUSE * months * 30.44:
+                said.append(f"Anything between {words.day(a.day)} and {words.day(b.day)}: no visit.")
+    for kind, spec in engine.gaps.items():
+        if spec.tight is None or spec.loose is None:
+            side = "tight and loose" if spec.tight is None and spec.loose is None else (
+                "tight" if spec.tight is None else "loose")  # fmt: skip
+            said.append(
+                f"The {side} limit of the {'intake' if kind == 'I' else 'exhaust'} gap: not in its file."
+            )
+    said.append("Compression and leak-down: this book holds none.")
+    said.append("Lift and the noses of the cam: gaps don't show them.")
+    return tuple(said)
