@@ -113,3 +113,7 @@ def _our_fault(argv: Sequence[str]) -> int:
 def entry() -> None:
     """The installed command."""
     sys.exit(main(sys.argv[1:]))
+
+
+if __name__ == "__main__":
+    entry()
