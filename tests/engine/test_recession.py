@@ -56,5 +56,5 @@ def test_values_that_make_no_seat_or_law_are_refused() -> None:
         wear_ratio(1.0, 0)
     with pytest.raises(InputError, match="a landing speed ratio is below 0"):
         wear_ratio([1.0, -1.0])
-    with pytest.raises(InputError, match="an impact share of 1.2 is outside 0..1"):
+    with pytest.raises(InputError, match=r"an impact share of 1.2 is outside 0..1"):
         wear_ratio(2.0).at_share(1.2)

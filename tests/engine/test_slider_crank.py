@@ -57,7 +57,7 @@ def test_an_engines_geometry_is_taken_and_what_is_missing_named() -> None:
 def test_impossible_cylinders_are_refused() -> None:
     with pytest.raises(InputError, match="must be above 0"):
         Cylinder(85.5, -69.0, 137.0, 7.0)
-    with pytest.raises(InputError, match="a rod of 30 mm is shorter than the crank's throw 34.5 mm"):
+    with pytest.raises(InputError, match=r"a rod of 30 mm is shorter than the crank's throw 34.5 mm"):
         Cylinder(85.5, 69.0, 30.0, 7.0)
     with pytest.raises(InputError, match="a compression ratio of 1 is no compression"):
         Cylinder(85.5, 69.0, 137.0, 1.0)

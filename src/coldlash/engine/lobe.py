@@ -21,7 +21,7 @@ from coldlash.engine.cam_laws import law_named
 from coldlash.engine.smoothing import Smooth, smooth
 from coldlash.engine.spec import KIND_WORD, Engine, Kind, LobeSpec
 from coldlash.engine.why import Why
-from coldlash.errors import ConvergenceError, InputError
+from coldlash.errors import InputError
 
 Array = NDArray[np.float64]
 
@@ -270,7 +270,7 @@ def _flank_for(half: float, peak: float, ramp: float, speed: float, lift: float)
 
     low, high = half, CYCLE_DEG
     if reach(high) < 0:
-        raise ConvergenceError(
+        raise InputError(
             f"no lobe passes {lift:g} mm {2 * half:g} crank degrees apart with a peak of {peak:g} mm;"
             " check the checking lift against the peak lift"
         )
@@ -482,9 +482,7 @@ def _ramp_line(away: Array, rise: Array) -> tuple[float, float, float]:
     rss = np.where(found[:, 1, 0] > 0, rss, np.inf)
     best = int(np.argmin(rss))
     if not np.isfinite(rss[best]):
-        raise ConvergenceError(
-            "no ramp line fits the foot of this table; check its rows near the base circle"
-        )
+        raise InputError("no ramp line fits the foot of this table; check its rows near the base circle")
     start, per_reach, _ = (float(v) for v in found[best, :, 0])
     return (
         -start / per_reach * float(away[-1]),
