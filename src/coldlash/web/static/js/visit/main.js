@@ -319,7 +319,7 @@ class Session {
       return;
     }
     place.textContent = describe(known);
-    place.dataset.state = known.waiting > 0 ? "saved" : "sent";
+    place.dataset.state = known.waiting > 0 ? "saved" : known.parked.length > 0 ? "parked" : "sent";
     place.dataset.waiting = String(known.waiting);
     await this.showParked();
   }
