@@ -36,8 +36,9 @@ def _posterior(sites) -> tuple[np.ndarray, np.ndarray]:
         ([0.10, 0.15], [0.15, 0.20], 0.0, 1.0),
         ([0.10, 0.15], [0.15, 0.20], 0.01, 1.0),
         ([0.15, -np.inf], [np.inf, 0.10], 0.0, 1.0),
-        # Two readings that contradict each other, one of them perhaps misread: two humps, a Gaussian fits worse.
-        ([0.15, -np.inf], [np.inf, 0.10], 0.01, 7.0),
+        # Two readings that contradict each other, one of them perhaps misread: two humps; the stand-in is then up
+        # to a third too wide.
+        ([0.15, -np.inf], [np.inf, 0.10], 0.01, 10.0),
         ([0.05, 0.05], [0.10, 0.10], 0.0, 1.0),
         ([0.05, 0.05], [0.10, 0.10], 0.01, 1.0),
     ],
