@@ -3,10 +3,16 @@
 from __future__ import annotations
 
 import argparse
+import socket
+import sys
 from datetime import date
 
 from coldlash.cli.arguments import command, day
 from coldlash.cli.output import out, put_json, say
+from coldlash.cli.serve_commands import serve_book
+
+IDLE_S = 20.0
+"""Without a terminal nobody can press Ctrl+C: the pages then stop after this long without a request, seconds."""
 
 
 def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -20,6 +26,10 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     )
     demo.add_argument("--seed", type=int, default=None, help="another seed, another story")
     demo.add_argument("--walk", action="store_true", help="make it anew and walk through the main job")
+    demo.add_argument(
+        "--serve", action="store_true", help="then serve its pages; without a terminal until nobody asks"
+    )
+    demo.add_argument("--port", type=int, default=8765, help="port for --serve; default 8765")
 
 
 def _demo(arguments: argparse.Namespace) -> None:
@@ -36,6 +46,19 @@ def _demo(arguments: argparse.Namespace) -> None:
         _walk(str(path), until)
     else:
         out(f"Look around: coldlash due --book {path}")
+    if arguments.serve:
+        out()
+        serve_book(str(path), port=_free(arguments.port), idle_s=None if sys.stdin.isatty() else IDLE_S)
+
+
+def _free(port: int) -> int:
+    """The port asked for, or 0 (any) where another program has it: a first look should not fail on that."""
+    with socket.socket() as probe:
+        try:
+            probe.bind(("127.0.0.1", port))
+        except OSError:
+            return 0
+    return port
 
 
 def _walk(path: str, today: date) -> None:

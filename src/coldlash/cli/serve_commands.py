@@ -36,18 +36,40 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
 
 
 def _serve(arguments: argparse.Namespace) -> None:
+    serve_book(
+        arguments.book,
+        port=arguments.port,
+        share=arguments.share,
+        plain_http=arguments.plain_http,
+        state=arguments.state,
+        share_port=arguments.share_port,
+    )
+
+
+def serve_book(
+    book: str | None,
+    *,
+    port: int,
+    share: bool = False,
+    plain_http: bool = False,
+    state: str | None = None,
+    share_port: int | None = None,
+    idle_s: float | None = None,
+) -> None:
+    """Serve a book's pages until Ctrl+C, or with ``idle_s`` until nobody has asked for that many seconds."""
     from coldlash.desk.desk import Desk
     from coldlash.web.book_app import book_app
+    from coldlash.web.idle import stopping_when_idle
     from coldlash.web.serve import serve
 
-    with Desk.open(arguments.book) as desk:
+    with Desk.open(book) as desk:
         serve(
-            lambda settings: book_app(settings, desk),
-            port=arguments.port,
-            share=arguments.share,
-            plain_http=arguments.plain_http,
-            state_dir=Path(arguments.state) if arguments.state else _state_folder(),
-            share_port=arguments.share_port,
+            lambda settings: stopping_when_idle(book_app(settings, desk), idle_s),
+            port=port,
+            share=share,
+            plain_http=plain_http,
+            state_dir=Path(state) if state else _state_folder(),
+            share_port=share_port,
         )
 
 
