@@ -127,7 +127,7 @@ def test_typical_sizes_say_that_they_are() -> None:
 def test_impossible_valves_and_flows_are_refused() -> None:
     with pytest.raises(InputError, match="make no valve; stem < port < head"):
         ValveSize(30.0, 33.0, 8.0, 1.7)
-    with pytest.raises(InputError, match="or discharge coefficient 1.5 can't be"):
+    with pytest.raises(InputError, match=r"or discharge coefficient 1.5 can't be"):
         ValveSize(38.0, 33.0, 8.0, 1.7, discharge=1.5)
     with pytest.raises(InputError, match="a bore of 0 mm can't be"):
         typical_valve("I", 0)
