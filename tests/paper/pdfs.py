@@ -103,3 +103,64 @@ def letters_outside(page, margin_mm: float) -> list[str]:
         if c["text"].strip("\u200b ")
         and not (low_x <= c["x0"] and c["x1"] <= high_x and low_y <= c["top"] and c["bottom"] <= high_y)
     ]
+
+
+RULES_PT = (0.35, 0.5, 1.1)
+"""Widths of the rules of our own tables and boxes (templates); lines in drawings have others."""
+
+
+def letters_across_rules(page) -> list[str]:
+    """Letters that a rule of a table or a box runs through: they have left their cell."""
+    upright, level = [], []
+    for line in [*page.lines, *page.rects]:
+        if not any(abs((line.get("linewidth") or 0) - width) < 0.01 for width in RULES_PT):
+            continue
+        if line["x1"] - line["x0"] < 0.01 or line["object_type"] == "rect":
+            upright += [(x, line["top"], line["bottom"]) for x in {line["x0"], line["x1"]}]
+        if line["bottom"] - line["top"] < 0.01 or line["object_type"] == "rect":
+            level += [(y, line["x0"], line["x1"]) for y in {line["top"], line["bottom"]}]
+    found = []
+    for c in page.chars:
+        if not c["text"].strip("\u200b "):
+            continue
+        high = c["bottom"] - c["top"]
+        top, bottom = c["top"] + 0.25 * high, c["bottom"] - 0.25 * high
+        across = any(c["x0"] + 0.4 < x < c["x1"] - 0.4 and a < bottom and top < b for x, a, b in upright)
+        if across or any(top < y < bottom and a < c["x1"] - 0.4 and c["x0"] + 0.4 < b for y, a, b in level):
+            found.append(c["text"])
+    return found
+
+
+def letters_on_letters(page) -> list[str]:
+    """Pairs of letters that lie on each other: text that has run over other text."""
+    chars = [c for c in page.chars if c["text"].strip("\u200b ") and c["x1"] - c["x0"] > 0.5]
+    rows: dict[int, list] = {}
+    for c in chars:
+        rows.setdefault(int((c["top"] + c["bottom"]) / 2 / 20), []).append(c)
+    found = []
+    for key, row in rows.items():
+        for c in row:
+            for other in [*rows.get(key, []), *rows.get(key + 1, [])]:
+                if other is c or (other["x0"], other["top"]) <= (c["x0"], c["top"]):
+                    continue
+                wide = min(c["x1"], other["x1"]) - max(c["x0"], other["x0"])
+                high = min(c["bottom"], other["bottom"]) - max(c["top"], other["top"])
+                least_wide = min(c["x1"] - c["x0"], other["x1"] - other["x0"])
+                least_high = min(c["bottom"] - c["top"], other["bottom"] - other["top"])
+                if wide > 0.4 * least_wide and high > 0.5 * least_high:
+                    found.append(c["text"] + other["text"])
+    return found
+
+
+def crowded(pdf: bytes, margin_mm: float) -> list[str]:
+    """Everything that is out of its place on any page: over the margin, through a rule, on other text."""
+    found = []
+    for number, page in enumerate(pages_of(pdf), 1):
+        for what, letters in (
+            ("over the margin", letters_outside(page, margin_mm)),
+            ("through a rule", letters_across_rules(page)),
+            ("on other text", letters_on_letters(page)),
+        ):
+            if letters:
+                found.append(f"page {number}, {what}: {''.join(letters)[:80]}")
+    return found

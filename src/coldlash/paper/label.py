@@ -9,19 +9,17 @@ from datetime import date
 
 from coldlash.engine.spec import KIND_WORD, GapSpec, Kind
 from coldlash.errors import InputError
+from coldlash.paper.fitting import fit_size
 from coldlash.paper.tape import Paper
-from coldlash.paper.textwidth import Weight, text_width, wrap
 from coldlash.paper.titleblock import stamp, title_block
-from coldlash.paper.typesetting import LONGEST_RUN, Printed, typeset
+from coldlash.paper.typesetting import Printed, typeset
 from coldlash.paper.words import ENGLISH, NO_BREAK, Words
 
-MM_PER_PT = 25.4 / 72
 LABEL_MM = (90.0, 50.0)
 QR_MM = 30.0
 LONGEST_ADDRESS = 200
 NAME_PT, LEAST_PT = 15.0, 3.5
 NAME_ROOM_MM = (52.0, 17.0)
-LEADING = 1.25
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +72,7 @@ def label_data(
         "qr_mm": QR_MM,
         "labels": rows,
         "block": title_block(
+            title,
             [(say("scale"), "1 : 1"), (say("made on"), words.day(made_on))],
             words,
         ),
@@ -96,22 +95,6 @@ def qr_svg(address: str) -> bytes:
     out = io.BytesIO()
     segno.make(address, error="m", micro=False).save(out, kind="svg", border=4, scale=4, xmldecl=True)
     return out.getvalue()
-
-
-def fit_size(
-    text: str, room_mm: tuple[float, float], most: float, least: float, weight: Weight = 400
-) -> float:
-    """The largest type size (pt, in halves) at which the text, wrapped, fits ``room_mm``; ``least`` if none does."""
-    width, height = (mm / MM_PER_PT for mm in room_mm)
-    size = most
-    while size > least:
-        lines = sum(max(1, len(wrap(part, width, size, weight))) for part in text.splitlines() or [""])
-        widest = max((text_width(word, size, weight) for word in text.split()), default=0.0)
-        long_word = any(len(word) > LONGEST_RUN for word in text.split())
-        if lines * size * LEADING <= height and (widest <= width or long_word):
-            return size
-        size -= 0.5
-    return least
 
 
 def _label(label: LabelData, picture: str) -> dict[str, object]:

@@ -138,6 +138,7 @@ def report_data(
         "sums": _sums(report, words),
         "maker": say(MAKER_FIRST),
         "block": title_block(
+            title,
             [
                 (say("visits"), str(len(report.visits))),
                 (say("checksum"), report.sums[-1][:SHORT]),

@@ -156,6 +156,7 @@ def sheet_data(sheet: SheetData, words: Words = ENGLISH) -> tuple[dict[str, obje
         "changes": list(sheet.changes),
         "maker": say(MAKER_FIRST),
         "block": title_block(
+            title,
             [
                 (say("gaps in"), words.gap_unit),
                 *(
@@ -218,7 +219,7 @@ def _head(words: Words) -> dict[str, str]:
 def _row(line: SheetValve, drawing: Drawing, filled: bool, words: Words) -> dict[str, object]:
     found, left = _cells(line.found, words), _cells(line.left, words)
     if filled and line.found is None:
-        found = (words.say("not measured"), "")
+        found = (words.say("not measured"),)
     return {
         "valve": str(line.valve),
         "kind": words.say(line.valve.word),
@@ -239,12 +240,12 @@ def _low(band: Band, words: Words) -> str:
     return words.about(max(0.0, band.lo))
 
 
-def _cells(reading: GapInterval | None, words: Words) -> tuple[str, str]:
-    """What stands under "goes" and "not"."""
+def _cells(reading: GapInterval | None, words: Words) -> tuple[str, ...]:
+    """What stands under "goes" and "not"; one text alone stands under both."""
     if reading is None:
         return "", ""
     if reading.lo == reading.hi:
-        return words.say("{blade} drags", blade=words.gap(reading.lo)), ""
+        return (words.say("drag {lo}", lo=words.gap(reading.lo)),)
     goes = words.say("none") if reading.lo == -float("inf") else words.gap(reading.lo)
     return goes, "–" if reading.hi == float("inf") else words.gap(reading.hi)
 

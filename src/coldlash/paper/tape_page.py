@@ -10,6 +10,7 @@ from coldlash.bench.cautions import CAUTIONS
 from coldlash.engine.spec import Engine
 from coldlash.paper import tape
 from coldlash.paper.drawings_pulley import mark_words
+from coldlash.paper.fitting import MM_PER_PT
 from coldlash.paper.tape import MarkError, Piece, PlacedMark, Strip
 from coldlash.paper.textwidth import text_width
 from coldlash.paper.titleblock import stamp, title_block
@@ -18,7 +19,6 @@ from coldlash.paper.words import ENGLISH, NO_BREAK, Words
 
 FLAG_PT = 7.5
 LONGEST_FLAG_MM = 34.0
-MM_PER_PT = 25.4 / 72
 FAR_MM = 10.0
 """From so much room on the rim on, a mark a little off is no matter for the gaps (judgement)."""
 TIMING_DEG = 1.0
@@ -80,6 +80,7 @@ def strip_data(page: StripPage, words: Words = ENGLISH) -> dict[str, object]:
             ),
         },
         "block": title_block(
+            title,
             [
                 (say("strip length"), f"{words.number(strip.length_mm, 2)}{NO_BREAK}mm"),
                 (say("scale"), "1 : 1"),
