@@ -277,6 +277,16 @@ def test_a_place_without_a_write_ahead_log_is_refused(path, monkeypatch):
         open_file(path)
 
 
+def test_a_closed_book_says_so(path):
+    book = open_book(path)
+    book.close()
+    with pytest.raises(BookError, match="this book was closed; nothing was changed; open it again"):
+        book.vehicles()
+    with pytest.raises(BookError, match="this book was closed; nothing was changed; open it again"):
+        book.add_vehicle("Van")
+    assert [file.name for file in path.parent.iterdir()] == ["book.coldlash"]
+
+
 # --- one writer at a time ---
 
 
@@ -313,10 +323,15 @@ def test_a_writer_that_gets_its_turn_in_time_just_writes(path):
 
 
 def test_without_a_wait_the_answer_comes_at_once(path):
-    with closing(sqlite3.connect(path, isolation_level=None)) as other, open_book(path, wait_s=0.0) as book:
+    said: list[str] = []
+    with (
+        closing(sqlite3.connect(path, isolation_level=None)) as other,
+        open_book(path, wait_s=0.0, on_wait=lambda: said.append("waiting")) as book,
+    ):
         other.execute("BEGIN IMMEDIATE")
         with pytest.raises(BookError, match="waited 0 s; nothing was changed"):
             book.add_vehicle("Van")
+    assert said == []
 
 
 def test_a_reader_sees_one_state_while_another_writes(path):
@@ -457,6 +472,15 @@ def test_a_value_a_column_refuses_comes_out_as_the_columns_own_error(book):
         (
             "SQLITE_CORRUPT_VTAB",
             r"the book is damaged \(oh\); nothing was changed; keep this file",
+        ),
+        (
+            "SQLITE_PROTOCOL",
+            r"this folder does not keep two writers apart \(is it a network share\?\); nothing was",
+        ),
+        ("SQLITE_IOERR_LOCK", "this folder does not keep two writers apart"),
+        (
+            "SQLITE_IOERR_SHMMAP",
+            "this folder does not keep two writers apart .* move the book to a local disk",
         ),
         ("SQLITE_NOTADB", r"the book is damaged \(it can't be read as a database\)"),
         (

@@ -33,6 +33,20 @@ migration, because reading all of a large book takes seconds."""
 WAIT_NOTICE_S = 0.5
 """After this long a waiting writer tells its caller that it waits."""
 
+NO_LOCKS = tuple(
+    f"SQLITE_{name}"
+    for name in (
+        "PROTOCOL",
+        "NOLFS",
+        "IOERR_LOCK",
+        "IOERR_RDLOCK",
+        "IOERR_UNLOCK",
+        "IOERR_CHECKRESERVEDLOCK",
+        "IOERR_SHM",
+    )
+)
+"""What SQLite says where the file system has no locks or no shared memory."""
+
 UNCHANGED = "nothing was changed"
 
 
@@ -65,6 +79,7 @@ class BookFile:
         self.on_wait = on_wait
         self.engine = _engine(path, wait_s=wait_s)
         self._local = threading.local()
+        self._closed = False
 
     @contextmanager
     def reading(self) -> Iterator[Connection]:
@@ -105,6 +120,8 @@ class BookFile:
 
     def _own_connection(self) -> Connection | None:
         """The connection this thread is writing with, if it is. Raises BookError when its transaction is gone."""
+        if self._closed:
+            raise BookError(f"{self.path}: this book was closed; {UNCHANGED}; open it again")
         mine: Connection | None = getattr(self._local, "connection", None)
         if mine is not None and not _driver(mine).in_transaction:
             raise BookError(f"{self.path}: an earlier write of these failed; {UNCHANGED}; try them all again")
@@ -127,6 +144,7 @@ class BookFile:
 
     def close(self) -> None:
         """Give up every connection; the last one out folds the write-ahead log into the book."""
+        self._closed = True
         with translated(self.path):
             self.engine.dispose()
 
@@ -142,16 +160,17 @@ def begin_immediate(
     """Begin a transaction that may write, waiting at most ``wait_s`` seconds. Raises BookError."""
     connection.execution_options(coldlash_immediate=True)
     driver = _driver(connection)
-    first = min(wait_s, WAIT_NOTICE_S)
-    for seconds in (first, wait_s - first):
+    noticed = wait_s > WAIT_NOTICE_S
+    for seconds in (WAIT_NOTICE_S, wait_s - WAIT_NOTICE_S) if noticed else (wait_s,):
         driver.execute(f"PRAGMA busy_timeout = {round(seconds * 1000)}")
         try:
             connection.begin()
         except DBAPIError as error:
             if not _is_busy(error):
                 raise
-            if seconds is first and on_wait is not None:
+            if noticed and on_wait is not None:
                 on_wait()
+            noticed = False
         else:
             driver.execute(f"PRAGMA busy_timeout = {round(wait_s * 1000)}")
             return
@@ -390,6 +409,11 @@ def words_of(error: BaseException, path: Path, *, made: bool = False) -> str:
     code = _code(error)
     verb = "made" if made else "changed"
     unchanged = f"nothing was {verb}"
+    if code.startswith(NO_LOCKS):
+        return (
+            f"{path}: this folder does not keep two writers apart (is it a network share?); {unchanged}; "
+            "move the book to a local disk"
+        )
     match code.split("_")[1] if code.startswith("SQLITE_") else "":
         case "FULL":
             return f"{path}: the disk is full; {unchanged}; make room and try again"

@@ -171,6 +171,12 @@ Index(
     postgresql_where=text("state <> 'discarded'"),
 )
 
+Index(
+    "ix_visits_engine_id_state_day_distance_m",
+    *(visits.c[name] for name in ("engine_id", "state", "day", "distance_m")),
+)
+Index("ix_visits_state_engine_id", visits.c.state, visits.c.engine_id)
+
 readings = Table(
     "readings",
     metadata,

@@ -41,7 +41,7 @@ CREATE TABLE engine_files (
  STRICT
 
 ;
-INSERT INTO "engine_files" VALUES('d4b3d9d0-25c7-49dc-8051-3160e9184f9f','00000000-0000-4000-8000-000000000003',1,'# Generic air-cooled flat-four with aluminium pushrods.
+INSERT INTO "engine_files" VALUES('c6b9defc-82b3-42ce-a2f0-550c350f4ec4','00000000-0000-4000-8000-000000000003',1,'# Generic air-cooled flat-four with aluminium pushrods.
 # "typical, from memory" marks a figure nobody looked up: yours comes from the maker''s manual or your own engine.
 
 name = "Generic flat-four"
@@ -400,7 +400,7 @@ CREATE TABLE visit_changes (
 
 ;
 INSERT INTO "visit_changes" VALUES(1,'debda849-f3d4-556c-9cc5-0e8343be9d5e','00000000-0000-4000-8000-000000000004','note','"n"','"rainy; 雨"','remembered later','Ann','2024-05-04T12:00:00.000Z');
-INSERT INTO "visit_changes" VALUES(2,'cee2db5b-730d-461e-92bf-b97b33143971','00000000-0000-4000-8000-000000000012','state','"draft"','"discarded"','another engine''s',NULL,'2024-05-04T12:00:00.000Z');
+INSERT INTO "visit_changes" VALUES(2,'451f5146-5e1e-4a6d-bea2-2a21a8baeaaf','00000000-0000-4000-8000-000000000012','state','"draft"','"discarded"','another engine''s',NULL,'2024-05-04T12:00:00.000Z');
 CREATE TABLE visits (
 	id TEXT NOT NULL, 
 	engine_id TEXT NOT NULL, 
@@ -437,10 +437,12 @@ CREATE TABLE visits (
  STRICT
 
 ;
-INSERT INTO "visits" VALUES('00000000-0000-4000-8000-000000000004','00000000-0000-4000-8000-000000000003','d4b3d9d0-25c7-49dc-8051-3160e9184f9f','2004-03-01',84210000,18500,-2000,52325500,'mile','Ann','[50,100,150,200]','{"by":"fewest"}','E3 found','rainy; 雨','closed','2024-05-04T12:00:00.000Z','2024-05-04T12:00:00.000Z');
+INSERT INTO "visits" VALUES('00000000-0000-4000-8000-000000000004','00000000-0000-4000-8000-000000000003','c6b9defc-82b3-42ce-a2f0-550c350f4ec4','2004-03-01',84210000,18500,-2000,52325500,'mile','Ann','[50,100,150,200]','{"by":"fewest"}','E3 found','rainy; 雨','closed','2024-05-04T12:00:00.000Z','2024-05-04T12:00:00.000Z');
 INSERT INTO "visits" VALUES('00000000-0000-4000-8000-00000000000f','00000000-0000-4000-8000-000000000003','00000000-0000-4000-8000-00000000000e','2005-03-01',89000000,18500,-2000,52325500,'mile','Ann','[50,100,150,200]','{"by":"fewest"}','E3 found','n','closed','2024-05-04T12:00:00.000Z','2024-05-04T12:00:00.000Z');
 INSERT INTO "visits" VALUES('00000000-0000-4000-8000-000000000012','00000000-0000-4000-8000-000000000003','00000000-0000-4000-8000-00000000000e','2005-04-01',89500000,18500,-2000,52325500,'mile','Ann','[50,100,150,200]','{"by":"fewest"}','E3 found','n','discarded','2024-05-04T12:00:00.000Z',NULL);
 INSERT INTO "visits" VALUES('00000000-0000-4000-8000-000000000013','00000000-0000-4000-8000-000000000003','00000000-0000-4000-8000-00000000000e','2006-03-01',94000000,18500,-2000,52325500,'mile','Ann','[50,100,150,200]','{"by":"fewest"}','E3 found','n','draft','2024-05-04T12:00:00.000Z',NULL);
+CREATE INDEX ix_visits_engine_id_state_day_distance_m ON visits (engine_id, state, day, distance_m);
+CREATE INDEX ix_visits_state_engine_id ON visits (state, engine_id);
 CREATE UNIQUE INDEX uq_visits_engine_id_day_distance_m ON visits (engine_id, day, distance_m) WHERE state <> 'discarded';
 CREATE INDEX ix_readings_visit_id_seq ON readings (visit_id, seq);
 CREATE UNIQUE INDEX uq_readings_visit_id_valve_step ON readings (visit_id, valve, step) WHERE replaces IS NULL;

@@ -130,6 +130,10 @@ def upgrade() -> None:
         sqlite_strict=True,
     )
     op.create_index(
+        "ix_visits_engine_id_state_day_distance_m", "visits", ["engine_id", "state", "day", "distance_m"]
+    )
+    op.create_index("ix_visits_state_engine_id", "visits", ["state", "engine_id"])
+    op.create_index(
         "uq_visits_engine_id_day_distance_m",
         "visits",
         ["engine_id", "day", "distance_m"],
