@@ -94,7 +94,7 @@ class Conditions:
 
     def __post_init__(self) -> None:
         if not 20 <= self.rpm <= 20000:
-            raise InputError(f"{self.rpm:g} is no crank speed for this model; give 20 to 20000 rpm")
+            raise InputError(f"{self.rpm:g} rpm is no crank speed for this model; give 20 to 20000")
         if not min(self.intake_kpa, self.exhaust_kpa, self.crankcase_kpa) > 0:
             raise InputError("a pressure is not above 0; give absolute kilopascals (sea level about 101)")
         if not -60 <= self.intake_c <= 200:
@@ -374,10 +374,6 @@ def _turn(
         )  # fmt: skip
         d = [sixth * (k1[j] + 2.0 * (k2[j] + k3[j]) + k4[j]) for j in range(14)]
         m, t, y, ti, yi, tx, yx = m + d[0], t + d[1], y + d[2], ti + d[3], yi + d[4], tx + d[5], yx + d[6]
-        if not (m > 0.0 and LOWEST_K < t < HIGHEST_K):
-            raise ConvergenceError(
-                f"the gas left the tables at {deg[i]:.1f} degrees ({t:.0f} K); check heat, speed and leak"
-            )
         for j in range(7):
             sums[j] += d[7 + j]
         nodes.append((m, t, y, ti, yi, tx, yx))
@@ -396,7 +392,6 @@ def _make_rates(
     leak = conditions.leak_mm2 * 1e-6
     cf, hf, cb, hb = fresh.cp_table, fresh.h_table, burnt.cp_table, burnt.h_table
     rf, rb = fresh.r, burnt.r
-    top = len(cf) - 2
     even2 = even * even
     h_in = float(fresh.h(t_in))
     cp_in = float(fresh.cp(t_in))
@@ -411,10 +406,10 @@ def _make_rates(
 
     def gas(t: float, y: float) -> tuple[float, float, float, float]:
         """R, cp, h and h of burnt less fresh at t for a mixture with share y burnt."""
+        if not LOWEST_K <= t < HIGHEST_K:
+            raise ConvergenceError(f"the gas left the tables at {t:.0f} K; check heat, speed and leak")
         at = (t - LOWEST_K) / STEP_K
         i = int(at)
-        if i < 0 or i > top:
-            raise ConvergenceError(f"the gas left the tables at {t:.0f} K; check heat, speed and leak")
         f = at - i
         c0, c1 = cf[i], cb[i]
         s0, s1 = f * (cf[i + 1] - c0), f * (cb[i + 1] - c1)
