@@ -15,7 +15,9 @@ ROOT = Path(__file__).resolve().parent.parent
 
 
 def tracked_files():
-    listed = subprocess.run(["git", "ls-files", "-z"], cwd=ROOT, capture_output=True, text=True, check=True).stdout
+    listed = subprocess.run(
+        ["git", "ls-files", "-z"], cwd=ROOT, capture_output=True, text=True, check=True
+    ).stdout
     return [ROOT / name for name in listed.split("\0") if name and (ROOT / name).is_file()]
 
 
@@ -48,11 +50,16 @@ def test_every_command_answers_help_and_takes_json():
         sys.path.pop(0)
     from coldlash.cli.main import build_parser
 
-    leaves = [(path, parser) for path, parser in docs_build._walk("coldlash", build_parser()) if parser.get_default("handler")]
+    leaves = [
+        (path, parser)
+        for path, parser in docs_build._walk("coldlash", build_parser())
+        if parser.get_default("handler")
+    ]
     assert len(leaves) > 15
     for path, parser in leaves:
         assert parser.description, path
-        assert "--json" in parser.format_help(), path
+        # serve goes on until it is stopped: there is no answer to give as one object.
+        assert "--json" in parser.format_help() or path == "coldlash serve", path
         for action in parser._actions:
             assert action.help, f"{path}: {action.dest} has no words"
 
@@ -82,7 +89,11 @@ def test_the_built_wheel_works_with_the_source_out_of_reach(tmp_path):
         "sys.exit(m.main(['demo', '--book', 'b.coldlash', '--until', '2026-11-01', '--json']))"
     )
     done = subprocess.run(
-        [str(home / "bin" / "python"), "-I", "-c", code], cwd=tmp_path, capture_output=True, text=True, check=False
+        [str(home / "bin" / "python"), "-I", "-c", code],
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+        check=False,
     )
     assert done.returncode == 0, done.stderr
     assert (tmp_path / "b.coldlash").exists()
@@ -101,7 +112,11 @@ def test_no_file_names_a_path_of_somebodys_machine():
     pattern = re.compile(r"/(?:home|root|Users|work|farm)/[a-z]")
     found = []
     for path in tracked_files():
-        if path.suffix in {".py", ".md", ".toml", ".js", ".css", ".html", ".txt", ""} and path.name != "uv.lock":
+        if (
+            path.suffix in {".py", ".md", ".toml", ".js", ".css", ".html", ".txt", ""}
+            and path.name != "uv.lock"
+        ):
             text = path.read_text(encoding="utf-8", errors="ignore")
             found += [f"{path.relative_to(ROOT)}: {m[0]}" for m in pattern.finditer(text)]
-    assert not [line for line in found if not line.startswith("tests/test_house.py")]
+    invented = ("tests/test_house.py", "tests/logbook/test_paths.py")
+    assert not [line for line in found if not line.startswith(invented)]
