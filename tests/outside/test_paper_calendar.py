@@ -75,9 +75,9 @@ def test_the_entry_is_a_whole_day_without_a_zone_so_it_is_the_same_day_everywher
 
 def test_alarms_ring_at_nine_in_the_morning_so_many_days_before():
     event = parsed(calendar_bytes([entry()], alarm_days=(1, 14, 0))).vevent
-    midnight = datetime(2026, 9, 8)
-    rings = [midnight + alarm.trigger.value for alarm in event.valarm_list]
-    assert rings == [datetime(2026, 8, 25, 9), datetime(2026, 9, 7, 9), datetime(2026, 9, 8, 9)]
+    midnight = datetime.fromisoformat("2026-09-08T00:00")
+    rings = [(midnight + alarm.trigger.value).isoformat(" ", "minutes") for alarm in event.valarm_list]
+    assert rings == ["2026-08-25 09:00", "2026-09-07 09:00", "2026-09-08 09:00"]
     for alarm in event.valarm_list:
         # RFC 5545 3.6.6: a DISPLAY alarm has ACTION, DESCRIPTION and TRIGGER
         assert alarm.action.value == "DISPLAY"

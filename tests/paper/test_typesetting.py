@@ -33,7 +33,13 @@ PLAIN = """#import "house.typ": *
 = #d.title
 #d.text
 """
-BLOCK = {"title_label": "sheet", "sheet_label": "page", "sheet_of": "{now} of {all}", "cells": [["a", "b"]]}
+BLOCK = {
+    "title_pt": 7.5,
+    "title_label": "sheet",
+    "sheet_label": "page",
+    "sheet_of": "{now} of {all}",
+    "cells": [["a", "b"]],
+}
 
 
 def data(text="", title="A title"):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import difflib
 import errno
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 
 from coldlash.engine.catalogue import generic_names, generic_text
@@ -74,12 +75,18 @@ def engine_from_text(text: str, source: str, folder: Path | None = None) -> Load
 
 
 def engine_from_kept(text: str, tables: dict[str, str], source: str) -> Engine:
-    """Read an engine as the book kept it, tables included."""
+    """Read an engine as the book kept it, tables included. A text read before is not read again."""
+    return _read_kept(text, tuple(sorted(tables.items())), source)
+
+
+@lru_cache(maxsize=4096)
+def _read_kept(text: str, tables: tuple[tuple[str, str], ...], source: str) -> Engine:
+    kept = dict(tables)
 
     def read_table(name: str) -> str:
-        if name not in tables:
+        if name not in kept:
             raise InputError(f"lobe table {name!r} is not in the book")
-        return tables[name]
+        return kept[name]
 
     return read_engine(text, source, read_table)
 

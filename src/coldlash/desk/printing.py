@@ -15,9 +15,12 @@ from coldlash.bench.checklists import closing_up, getting_ready
 from coldlash.bench.marks import firing_marks
 from coldlash.desk import visit as guided
 from coldlash.desk.bench import PlannedStops, plan_for
-from coldlash.desk.desk import Desk, ShedRow
+from coldlash.desk.desk import Desk
+from coldlash.desk.engines import engine_from_kept
 from coldlash.engine.spec import Engine, Turns, Valve
 from coldlash.errors import InputError
+from coldlash.logbook.due import Due, due
+from coldlash.logbook.exchange import to_records
 from coldlash.logbook.records import EngineEntry, Reading, Visit
 from coldlash.paper.calendar import DueEntry, calendar_bytes
 from coldlash.paper.label import LabelData
@@ -56,8 +59,8 @@ def blank_sheet(desk: Desk, name: str, today: date, plan: PlannedStops | None = 
     planned = plan or plan_for(engine)
     records = desk.records(name)
     last_km = records[-1].distance_km if records else 0.0
-    row = next(row for row in desk.shed(today) if row.entry.id == entry.id)
-    now_km = row.due.distance_now_km if row.due.distance_now_km is not None else last_km
+    when = due_of(engine, records, today)
+    now_km = when.distance_now_km if when.distance_now_km is not None else last_km
     expected = guided.expected_ranges(engine, records, now_km, None, desk.coefficient(engine))
     lines = {valve: _line(valve, records, expected.get(valve)) for valve in engine.valves}
     visits = desk.book.visits(name)
@@ -69,7 +72,7 @@ def blank_sheet(desk: Desk, name: str, today: date, plan: PlannedStops | None = 
         ready=getting_ready(engine),
         closing=closing_up(engine),
         cautions=_turning(planned),
-        vehicle=row.vehicle or "",
+        vehicle=vehicle_of(desk, entry),
         blades_mm=tuple(um / 1000 for um in visits[-1].blades_um) if visits else (),
     )
 
@@ -89,7 +92,6 @@ def _of_visit(desk: Desk, visit: Visit, today: date, *, filled: bool) -> SheetDa
         if (record.day, record.distance_km) < (visit.day, km_from_m(visit.distance_m))
     ]
     lines = {task.valve: _line(task.valve, earlier, task.expected, visit, engine) for task in guide.tasks}
-    vehicles = {vehicle.id: vehicle.name for vehicle in desk.book.vehicles()}
     temp, air = visit.engine_temp_mc, visit.air_temp_mc
     meter = ""
     if visit.meter_reading is not None:
@@ -102,7 +104,7 @@ def _of_visit(desk: Desk, visit: Visit, today: date, *, filled: bool) -> SheetDa
         ready=guide.ready,
         closing=guide.closing,
         cautions=_turning(guide.planned),
-        vehicle=vehicles.get(entry.vehicle_id or "", ""),
+        vehicle=vehicle_of(desk, entry),
         day=visit.day,
         distance_km=km_from_m(visit.distance_m),
         meter=meter,
@@ -210,80 +212,99 @@ def engine_address(base: str, engine_id: str) -> str:
     return f"{base.rstrip('/')}/engines/{engine_id}"
 
 
-def _next_day(row: ShedRow) -> tuple[date | None, bool]:
+def due_of(engine: Engine, records: Sequence[VisitRecord], today: date) -> Due:
+    """When one engine is due, as the shed reckons it (``Desk.shed``), without looking at the others."""
+    rebuilt = bool(records) and any(record.restart for record in records[-1].valves.values())
+    return due(engine.service, records, today, rebuilt=rebuilt)
+
+
+def vehicle_of(desk: Desk, entry: EngineEntry) -> str:
+    """The name of the vehicle an engine is in; "" in none."""
+    return {vehicle.id: vehicle.name for vehicle in desk.book.vehicles()}.get(entry.vehicle_id or "", "")
+
+
+def _next_day(when: Due) -> tuple[date | None, bool]:
     """The day that comes first, and whether it is only projected."""
-    due = row.due
-    if due.by in ("distance", "early check") and due.projected is not None:
-        return due.projected, True
-    return due.due_day, False
+    if when.by in ("distance", "early check") and when.projected is not None:
+        return when.projected, True
+    return when.due_day, False
 
 
 def labels_of(desk: Desk, names: Sequence[str], today: date, address: str = "") -> tuple[LabelData, ...]:
     """A label for each engine named; all of the book when none is. Raises InputError."""
-    rows = {row.entry.id: row for row in desk.shed(today)}
-    wanted = [desk.book.engine(name).id for name in names] or [entry.id for entry in desk.book.engines()]
+    wanted = [desk.book.engine(name) for name in names] or list(desk.book.engines())
     labels = []
-    for engine_id in wanted:
-        row = rows[engine_id]
-        day, forecast = _next_day(row)
+    for entry in wanted:
+        _, engine = desk.engine(entry.name)
+        when = due_of(engine, desk.records(entry.name), today)
+        day, forecast = _next_day(when)
         labels.append(
             LabelData(
-                engine=row.entry.name,
-                gaps=row.engine.gaps,
-                vehicle=row.vehicle or "",
+                engine=entry.name,
+                gaps=engine.gaps,
+                vehicle=vehicle_of(desk, entry),
                 due_day=day,
                 forecast=forecast,
-                due_km=row.due.due_km,
-                last_day=row.due.last_day,
-                last_km=row.due.last_km,
-                address=engine_address(address, engine_id),
-                words=words_of(desk, row.engine),
+                due_km=when.due_km,
+                last_day=when.last_day,
+                last_km=when.last_km,
+                address=engine_address(address, entry.id),
+                words=words_of(desk, engine),
             )
         )
     return tuple(labels)
 
 
 def due_entries(desk: Desk, today: date, address: str = "") -> tuple[tuple[DueEntry, ...], tuple[str, ...]]:
-    """What is due as calendar entries, and the names of the engines that have no day yet. Raises InputError."""
+    """What is due as calendar entries, and the names of the engines that have no day yet. Raises InputError.
+
+    The whole book is read in a handful of queries, for sheds of a thousand engines.
+    """
+    visits: dict[str, list[Visit]] = {}
+    for visit in desk.book.visits():
+        visits.setdefault(visit.engine_id, []).append(visit)
+    vehicles = {vehicle.id: vehicle.name for vehicle in desk.book.vehicles()}
     entries, without = [], []
-    for row in desk.shed(today):
-        day, forecast = _next_day(row)
+    for entry in desk.book.engines():
+        engine = engine_from_kept(entry.file.toml, dict(entry.file.tables), entry.name)
+        own = visits.get(entry.id, [])
+        when = due_of(engine, to_records(own, engine), today)
+        day, forecast = _next_day(when)
         if day is None:
-            without.append(row.entry.name)
+            without.append(entry.name)
             continue
-        due, words = row.due, words_of(desk, row.engine)
-        revision, changed = _revision(desk, row)
+        words = words_of(desk, engine)
+        revision, changed = _revision(entry, own)
         details = []
-        if forecast and due.due_day is not None:
-            details.append(words.say("By {day} at the latest.", day=words.day(due.due_day)))
-        if due.early:
+        if forecast and when.due_day is not None:
+            details.append(words.say("By {day} at the latest.", day=words.day(when.due_day)))
+        if when.early:
             details.append(words.say("An early check, because of the work done at the last visit."))
         entries.append(
             DueEntry(
-                engine_id=row.entry.id,
-                engine=row.entry.name,
+                engine_id=entry.id,
+                engine=entry.name,
                 day=day,
                 revision=revision,
                 changed=changed,
                 forecast=forecast,
-                soonest=due.soonest if forecast else None,
-                latest=due.latest if forecast else None,
-                due_km=due.due_km,
-                last_day=due.last_day,
-                vehicle=row.vehicle or "",
+                soonest=when.soonest if forecast else None,
+                latest=when.latest if forecast else None,
+                due_km=when.due_km,
+                last_day=when.last_day,
+                vehicle=vehicles.get(entry.vehicle_id or "", ""),
                 details=tuple(details),
-                url=engine_address(address, row.entry.id),
+                url=engine_address(address, entry.id),
                 words=words,
             )
         )
     return tuple(entries), tuple(without)
 
 
-def _revision(desk: Desk, row: ShedRow) -> tuple[int, datetime]:
+def _revision(entry: EngineEntry, visits: Sequence[Visit]) -> tuple[int, datetime]:
     """How much the book holds of an engine, which only ever grows, and when it last grew."""
-    visits, files = desk.book.visits(row.entry.name), desk.book.engine_files(row.entry.name)
-    count = len(files) + sum(1 + len(v.history) + len(v.changes) for v in visits)
-    times = [file.since for file in files] + [row.entry.created]
+    count = entry.file.version + sum(1 + len(v.history) + len(v.changes) for v in visits)
+    times = [entry.file.since, entry.created]
     for visit in visits:
         times.append(visit.closed_at or visit.opened_at)
         times += [reading.at for reading in visit.history]

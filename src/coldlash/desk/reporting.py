@@ -9,9 +9,10 @@ from datetime import date
 from itertools import pairwise
 
 from coldlash.desk.answer import Answer
-from coldlash.desk.desk import Desk, ShedRow
-from coldlash.desk.printing import visit_changes, words_of
+from coldlash.desk.desk import Desk
+from coldlash.desk.printing import due_of, vehicle_of, visit_changes, words_of
 from coldlash.engine.spec import Engine, Valve
+from coldlash.logbook.due import Due
 from coldlash.logbook.records import STEPS, EngineFile, Visit
 from coldlash.paper import checksum
 from coldlash.paper.charts_history import Ahead, ValveHistory
@@ -36,7 +37,7 @@ def report_of(desk: Desk, name: str, today: date) -> ReportData:
     engine = replace(kept, name=entry.name)
     visits = desk.book.visits(entry.name)
     records = desk.records(entry.name)
-    row = next(row for row in desk.shed(today) if row.entry.id == entry.id)
+    when = due_of(engine, records, today)
     words = words_of(desk, engine)
     answer = desk.answer(entry.name)
     trend = (
@@ -47,11 +48,11 @@ def report_of(desk: Desk, name: str, today: date) -> ReportData:
         made_on=today,
         visits=tuple(_visit(visit, record) for visit, record in zip(visits, records, strict=True)),
         sums=sums_of(desk, entry.name),
-        vehicle=row.vehicle or "",
-        due=_due(row, words),
+        vehicle=vehicle_of(desk, entry),
+        due=_due(when, words),
         findings=_findings(answer),
         reasons=(*_linkage(answer), *answer.reasons),
-        charts=tuple(_chart(engine, valve, records, trend, row) for valve in engine.valves)
+        charts=tuple(_chart(engine, valve, records, trend, when) for valve in engine.valves)
         if records
         else (),
         views={valve: _view(engine, valve, records) for valve in engine.valves},
@@ -138,8 +139,7 @@ def _visit(visit: Visit, record: VisitRecord) -> ReportVisit:
     return ReportVisit(record, visit.note, notes, visit_changes(visit))
 
 
-def _due(row: ShedRow, words: Words) -> tuple[str, ...]:
-    due = row.due
+def _due(due: Due, words: Words) -> tuple[str, ...]:
     if due.last_day is None:
         return ("Never checked: measure once to begin.",)
     said = []
@@ -208,17 +208,17 @@ def _view(engine: Engine, valve: Valve, records: Sequence[VisitRecord]) -> GapVi
 
 
 def _chart(
-    engine: Engine, valve: Valve, records: Sequence[VisitRecord], trend: Trend | None, row: ShedRow
+    engine: Engine, valve: Valve, records: Sequence[VisitRecord], trend: Trend | None, when: Due
 ) -> ValveHistory:
     smoothed: tuple[tuple[BandPoint, ...], ...] = ()
     forecast: tuple[BandPoint, ...] = ()
     ahead: tuple[Ahead, ...] = ()
     last = records[-1]
-    due_km = row.due.due_km
+    due_km = when.due_km
     if trend is not None:
         smoothed = _runs(trend, valve)
     if due_km is not None and due_km > last.distance_km:
-        ahead = (Ahead("due", due_km, row.due.projected),)
+        ahead = (Ahead("due", due_km, when.projected),)
         if trend is not None:
             far = [0.0, (due_km - last.distance_km) / 2, due_km - last.distance_km]
             ends = fan(trend, valve, far)

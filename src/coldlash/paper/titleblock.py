@@ -9,7 +9,6 @@ from datetime import date
 from coldlash.paper.fitting import fit_size
 from coldlash.paper.words import Words
 
-
 TITLE_ROOM_MM = (62.0, 5.4)
 """Room for the title: what is left beside the widest cells, two lines of a small size."""
 TITLE_PT, LEAST_PT = 7.5, 3.0
