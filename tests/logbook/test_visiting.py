@@ -179,6 +179,7 @@ def test_readings_come_back_by_valve_and_step(book, visit_id, path):
     assert visit.reading(E3, "left") == said[2]
     assert visit.reading(Valve("E", 4), "found") is None
     assert [r.measured for r in said] == [True, False, True, True, False]
+    assert said[0].words == "drag on 0.10 mm, 0.15 mm does not go"
     assert [r.seq for r in said] == sorted(r.seq for r in said)
 
 

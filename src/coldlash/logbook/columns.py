@@ -8,6 +8,7 @@ becomes an integer silently, and text that some database could not hold is refus
 from __future__ import annotations
 
 import json
+from abc import abstractmethod
 from typing import Any
 
 from sqlalchemy import BigInteger, Dialect, Integer, Text
@@ -23,9 +24,9 @@ class _Checked(TypeDecorator[Any]):
 
     cache_ok = True
 
+    @abstractmethod
     def accept(self, value: Any) -> Any:
         """The value as the database takes it. Raises InputError."""
-        raise NotImplementedError
 
     def process_bind_param(self, value: Any, dialect: Dialect) -> Any:  # noqa: ARG002  (SQLAlchemy's signature)
         """None as it is, everything else checked. Raises InputError."""
