@@ -415,7 +415,6 @@ class Desk:
         second reading of the same step is refused. Raises InputError.
         """
         engine = self._engine_of(visit, self._entry(visit))
-        engine.valve(str(valve))
         standing = visit.reading(valve, step)
         blades = guided.blade_set_of(visit, self.unit())
         new = NewReading(
@@ -433,7 +432,9 @@ class Desk:
 
         Sent again it changes nothing. Raises InputError, ReadingConflictError, BookError.
         """
-        closed = self.book.visit(visit_id).state == "closed"
+        visit = self.book.visit(visit_id)
+        self._engine_of(visit, self._entry(visit)).valve(str(new.valve))
+        closed = visit.state == "closed"
         return self.book.amend(visit_id, new) if closed else self.book.record(visit_id, new)
 
     def surprise(self, guide: guided.Guide, valve: Valve, reading: Reading) -> str | None:
