@@ -34,6 +34,8 @@ def _debian_package(program: str, package: str) -> None:
 def test(arguments: list[str]) -> int:
     """All tests; arguments go to pytest."""
     _debian_package("chromium", "chromium")
+    if not list(Path("/usr/lib/postgresql").glob("*/bin/initdb")):
+        _debian_package("initdb", "postgresql")
     return _do(str(BIN / "pytest"), "-m", "not soak", *arguments)
 
 
