@@ -8,8 +8,9 @@ leak past the rings, heat from burning, heat to the walls only when asked. First
     m cv dT = dQ - p dV + sum dm_in h_in - sum dm_out h - u dm - m (u_b - u_f) dy
 
 Integrated over crank angle by the classical fourth-order Runge-Kutta rule on steps fixed in advance: one degree,
-shorter where the gas evens out faster than that, with nodes on every valve event. Within two parts in a thousand
-of pressure equality the nozzle's root is rounded off (``EVEN``), or no step would be short enough.
+half of that while anything flows, shorter where the gas evens out faster, with nodes on every valve event.
+Within two parts in a thousand of pressure equality the nozzle's root is rounded off (``EVEN``), or no step would be
+short enough.
 
 Left out: waves and inertia in the pipes (so no ram and no tuning), fuel vapour, dissociation, blow-by returning.
 Use it to compare gaps on one engine, not to promise power.
@@ -306,7 +307,9 @@ def _lay_track(
         1.4 * math.sqrt(287.0 * warm) * open_mm2 * 1e-6 / volume * math.sqrt(2 / even) / (6 * conditions.rpm)
     )
     width = np.diff(cells)
-    pieces = np.maximum(1, np.ceil(width * rate.max(axis=0) / _STABLE)).astype(int)
+    # Half steps at least while anything flows, so that a change of direction falls into a short one.
+    least = np.where(rate.max(axis=0) > 0.0, np.ceil(2.0 * width / step_deg - 1e-9), 1.0)
+    pieces = np.maximum(least, np.ceil(width * rate.max(axis=0) / _STABLE)).astype(int)
     if pieces.sum() > 400_000:
         raise InputError(
             f"at {conditions.rpm:g} rpm this cycle needs {int(pieces.sum())} steps; turn faster than that"
@@ -392,6 +395,7 @@ def _make_rates(
     leak = conditions.leak_mm2 * 1e-6
     cf, hf, cb, hb = fresh.cp_table, fresh.h_table, burnt.cp_table, burnt.h_table
     rf, rb = fresh.r, burnt.r
+    one_gas = burnt is fresh
     even2 = even * even
     h_in = float(fresh.h(t_in))
     cp_in = float(fresh.cp(t_in))
@@ -411,6 +415,10 @@ def _make_rates(
         at = (t - LOWEST_K) / STEP_K
         i = int(at)
         f = at - i
+        if one_gas:
+            c0 = cf[i]
+            s0 = f * (cf[i + 1] - c0)
+            return rf, c0 + s0, hf[i] + STEP_K * f * (c0 + 0.5 * s0), 0.0
         c0, c1 = cf[i], cb[i]
         s0, s1 = f * (cf[i + 1] - c0), f * (cb[i + 1] - c1)
         h0 = hf[i] + STEP_K * f * (c0 + 0.5 * s0)
