@@ -35,8 +35,8 @@ DIRECTIONS: tuple[Direction, Direction] = ("tighter", "looser")
 
 @dataclass(frozen=True, slots=True)
 class ChangeSettings:
-    """``size`` +- ``size_sd``: change of drift, mm per 1000 km. ``hazard``: changes per 1000 km and suspect, half of
-    it in each direction. ``onsets`` kept apart. Settled from probability ``settled`` at ``settled_visits`` visits
+    """``size`` +- ``size_sd``: change of drift, mm per 1000 km. ``hazard``: changes per 1000 km, suspect and
+    direction. ``onsets`` kept apart, two or more. Settled from probability ``settled`` at ``settled_visits`` visits
     running.
     """
 
@@ -52,9 +52,9 @@ class ChangeSettings:
             raise InputError(
                 f"a change of {self.size} +- {self.size_sd}; give finite figures, the sd above 0"
             )
-        if not (0 < self.hazard < 1) or self.onsets < 1:
+        if not (0 < self.hazard < 1) or self.onsets < 2:
             raise InputError(
-                f"hazard {self.hazard} with {self.onsets} onsets; give a hazard in (0, 1), 1 onset or more"
+                f"hazard {self.hazard} with {self.onsets} onsets; give a hazard in (0, 1), 2 onsets or more"
             )
 
 
@@ -228,9 +228,10 @@ class _Bank:
 
     def _spawn(self, t: int, D: float) -> None:
         s = self.settings
-        one = -math.expm1(-s.hazard * D)
-        born = np.full((2 * self.S, 1), self.log_null + math.log(0.5 * one))
-        self.log_null += math.log(max(1.0 - self.S * one, 1e-3))
+        pairs = max(2 * self.S, 1)
+        any_change = -math.expm1(-pairs * s.hazard * D)
+        born = np.full((2 * self.S, 1), self.log_null + math.log(any_change / pairs))
+        self.log_null -= pairs * s.hazard * D
         push = Push(True, self.direction, self.sign * s.size, np.full(2 * self.S, s.size_sd**2))
         new = kalman.nudge(self.null, push.direction, push.mean, push.var)
         at = np.zeros((2 * self.S, 1, self.T))
@@ -244,11 +245,6 @@ class _Bank:
         self.k = self.logw.shape[1]
 
     def _merge_oldest(self) -> None:
-        if self.k < 2:
-            both, m, P, onset = self.logw, self.m, self.P, self.onset
-            self.logw, self.m, self.P, self.onset = both[:, :0], m[:, :0], P[:, :0], onset[:, :0]
-            self.k = 0
-            return
         pair = self.logw[:, :2]
         total = np.logaddexp(pair[:, 0], pair[:, 1])
         w = np.where(
@@ -306,6 +302,8 @@ class _Bank:
         n = self.layout.n
         w = np.concatenate([[math.exp(self.log_null)], self._weights()[which].ravel()])
         total = float(w.sum())
+        if total <= 0.0:
+            return
         w = w / total
         m = np.concatenate([self.null.m, self.m[which].reshape(-1, n)])
         P = np.concatenate([self.null.P, self.P[which].reshape(-1, n, n)])
