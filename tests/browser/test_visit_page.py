@@ -195,7 +195,12 @@ def test_the_whole_visit_can_be_carried_out_by_keyboard_alone(browser, served):
     context.close()
 
 
-def test_two_devices_on_one_visit_show_both_values_and_the_owner_decides(browser, served):
+@pytest.mark.parametrize(
+    ("button", "history", "stands"), [("Mine holds", [130, 150], 150), ("Keep the book", [130], 130)]
+)
+def test_two_devices_on_one_visit_show_both_values_and_the_owner_decides(
+    browser, served, button, history, stands
+):
     first, second = browser.new_context(**PHONE), browser.new_context(**PHONE)
     one, two = first.new_page(), second.new_page()
     visit = begin(one, served)
@@ -214,31 +219,11 @@ def test_two_devices_on_one_visit_show_both_values_and_the_owner_decides(browser
     assert "Here: 0.15 mm goes" in words
     assert "0.13 mm goes" in words
     assert [r.go_um for r in in_book(served, visit).history] == [130]
-    two.get_by_role("button", name="Mine holds").tap()
+    two.get_by_role("button", name=button).tap()
     sent(two)
-    assert [r.go_um for r in in_book(served, visit).history] == [130, 150]
-    first.close()
-    second.close()
-
-
-def test_the_book_s_value_can_be_kept_instead(browser, served):
-    first, second = browser.new_context(**PHONE), browser.new_context(**PHONE)
-    one, two = first.new_page(), second.new_page()
-    visit = begin(one, served)
-    sent(one)
-    two.goto(f"{served.url}/visit#visit={visit}")
-    two.wait_for_selector("html[data-booted='true']")
-    two.get_by_role("button", name="To the engine").tap()
-    second.set_offline(True)
-    for page, um in ((one, 130), (two, 150)):
-        page.get_by_role("button", name="It is there").tap()
-        page.locator(f"[data-um='{um}']").tap()
-    sent(one)
-    second.set_offline(False)
-    two.wait_for_selector("[data-parked]", timeout=60_000)
-    two.get_by_role("button", name="Keep the book").tap()
-    sent(two)
-    assert [r.go_um for r in in_book(served, visit).readings.values()] == [130]
+    kept = in_book(served, visit)
+    assert [r.go_um for r in kept.history] == history
+    assert [r.go_um for r in kept.readings.values()] == [stands]
     first.close()
     second.close()
 
