@@ -1,7 +1,7 @@
 """The causes that may explain what an engine's gaps did, with how large and how likely each is beforehand.
 
-Directions come from ``engine.linkage`` (heads, shared lobes, ratio); sizes and prior probabilities are invented starting
-points, said so wherever they are shown. A session as a whole may be off as well: that is a candidate like the others,
+Directions come from ``engine.linkage`` (heads, shared lobes, ratio); sizes and priors are invented starting points,
+said so wherever they are shown. A session as a whole may be off as well: that is a candidate like the others,
 once in each direction.
 """
 

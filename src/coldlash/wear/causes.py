@@ -36,10 +36,12 @@ SHOWN_FROM = 0.02
 
 @dataclass(frozen=True, slots=True)
 class CauseSettings:
-    """Invented starting points. ``hazard``: happenings per 1000 km and valve. ``jumps``: last visits before which a jump
-    is looked for; each earlier one counts half the next (what was there was seen then). ``slope_ages``: visits ago
-    at which a slope may have begun; its prior fades with ``slope_fade`` visits. ``from_new``: 1000 km of hazard
-    given to a slope as old as the book. ``noise`` and ``offsets``: (scale, weight).
+    """Invented starting points. ``hazard``: happenings per 1000 km and valve.
+
+    ``jumps``: last visits before which a jump is looked for; each earlier one counts half the next (what was there
+    was seen then). ``slope_ages``: visits ago at which a slope may have begun; its prior fades with
+    ``slope_fade`` visits. ``from_new``: 1000 km of hazard given to a slope as old as the book. ``noise`` and
+    ``offsets``: (scale, weight).
     """
 
     hazard: float = 1.0 / 1600.0
@@ -68,7 +70,7 @@ DEFAULT_CAUSES = CauseSettings()
 class Cause:
     """One cause at one place. ``probability`` is given that something happened.
 
-    ``amount``: change of the gap at the most affected valve, mm, >= 0, up to the last visit. ``how``: a jump or a slope;
+    ``amount``: change of the gap at the most affected valve, mm, >= 0, up to the last visit. ``how``: jump or slope;
     ``per_1000km``: of a slope, mm per 1000 km, >= 0. ``since_km``: the visit after which it most likely began.
     ``variants``: what exactly it may be, likeliest first. ``not_separable_from``: causes (and places) that move the
     gaps alike. ``why``: the sign in one sentence. ``loading`` (V,): gap change per mm at the most affected valve.
@@ -166,7 +168,7 @@ def likely_onsets(trend: Trend, settings: CauseSettings = DEFAULT_CAUSES) -> lis
     if T < 2 or not bool((~book.found[3]).any()):
         return []
     out: list[tuple[Onset, float]] = []
-    read = (~book.found[3]).any(axis=1)
+    read = np.array([bool(s.read.any()) for s in trend.sessions])
     for age in range(1, settings.jumps + 1):
         t = T - age
         if t < 1 or not read[t] or book.dist[t] <= 0:
@@ -174,7 +176,7 @@ def likely_onsets(trend: Trend, settings: CauseSettings = DEFAULT_CAUSES) -> lis
         share = (1.0 if age == 1 else 0.5) * 0.5 ** (age - 1)
         out.append((Onset(t, "jump"), -share * math.expm1(-rate * float(book.dist[t]))))
     ages = [a for a in settings.slope_ages if a < T - 1]
-    for age, older in zip(ages, [*ages[1:], T], strict=True):
+    for age, older in zip(ages, [*ages[1:], T][: len(ages)], strict=True):
         first, t = max(T - older + 1, 1), T - age
         driven = float(book.dist[first : t + 1].sum())
         share = 0.5 * 0.5 ** (age / settings.slope_fade)
@@ -195,7 +197,7 @@ def settle_history(
     """
     from coldlash.wear.screen import suspicious
 
-    accepted = []
+    accepted: list[Shock] = []
     for session, prior in suspicious(trend, settings.hazard, len(trend.book.visits) - settings.jumps)[:most]:
         seen = attribute(trend, settings, [(Onset(session, "jump"), prior)])
         accepted.extend(accepted_jumps(trend, seen))
@@ -301,7 +303,10 @@ def _scenes(
 
 
 def _left_out(signature: Signature, slope: bool) -> tuple[np.ndarray, Array, Array, Array]:
-    """The likelihood as it is, and with each reading of the visit taken for a misread: which (-1: none), L, h, log weight."""
+    """The likelihood as it is, and with each reading of the visit taken for a misread.
+
+    Returns which reading (B,) (-1: none), L (B, n, n), h (B, n) and the log weight (B,).
+    """
     which = [-1]
     L, h, log_w = [signature.L], [signature.h], [0.0]
     if not slope:
@@ -337,8 +342,9 @@ def _misfit(own: Array, r: Array, N: Array) -> tuple[Array, Array]:
 
 def _ended(trend: Trend, session: int, loading: Array) -> np.ndarray:
     """Causes (J,) all of whose valves had a part replaced at that visit or since."""
-    kept = ~trend.book.restart[session:].any(axis=0)
-    return ~np.any((loading != 0) & kept[:, None], axis=0)
+    kept = np.flatnonzero(~trend.book.restart[session:].any(axis=0))
+    moved: np.ndarray = (loading[kept] != 0).any(axis=0)
+    return ~moved
 
 
 def _join(parts: Sequence[tuple[Scenes, float]]) -> Scenes:
@@ -365,16 +371,16 @@ class _View:
         names = [(c.cause, c.where) for c in self.found]
         groups = list(dict.fromkeys(names))
         group = np.array([groups.index(name) for name in names])
-        G, O, J = len(groups), len(self.onsets), len(self.found)
-        mass = np.zeros((G, O))
-        first, second = np.zeros((G, O)), np.zeros((G, O))
+        G, places, J = len(groups), len(self.onsets), len(self.found)
+        mass = np.zeros((G, places))
+        first, second = np.zeros((G, places)), np.zeros((G, places))
         variant = np.zeros(J)
         gain = np.array([c.gain for c in self.found])
         together: dict[tuple[int, ...], float] = {}
         for block in self.blocks:
             w = np.exp(block.log_weight - self.log_total)
             onset = self.of_onset[block.scene]
-            by_onset = np.zeros((O, w.shape[1]))
+            by_onset = np.zeros((places, w.shape[1]))
             np.add.at(by_onset, onset, w)
             seen = group[block.members]
             for place in range(block.members.shape[1]):
@@ -384,7 +390,7 @@ class _View:
                 np.add.at(mass, g, (by_onset * fresh).T)
                 mean, sd = block.mean[..., place] * gain[j], block.sd[..., place] * gain[j]
                 for into, value in ((first, w * fresh * mean), (second, w * fresh * (mean**2 + sd**2))):
-                    summed = np.zeros((O, w.shape[1]))
+                    summed = np.zeros((places, w.shape[1]))
                     np.add.at(summed, onset, value)
                     np.add.at(into, g, summed.T)
                 np.add.at(variant, j, by_onset.sum(axis=0))
@@ -397,11 +403,11 @@ class _View:
         made = tuple(
             self._cause(groups[g], group == g, mass[g], first[g], second[g], variant, alike[g]) for g in order
         )
-        place = {g: i for i, g in enumerate(order)}
+        rank = {g: i for i, g in enumerate(order)}
         combined: dict[tuple[int, ...], float] = {}
         for key, weight in together.items():
-            if all(g in place for g in key):
-                named = tuple(sorted(place[g] for g in key))
+            if all(g in rank for g in key):
+                named = tuple(sorted(rank[g] for g in key))
                 combined[named] = combined.get(named, 0.0) + weight
         ranked = sorted(combined.items(), key=lambda kv: -kv[1])
         return made, tuple(ranked)

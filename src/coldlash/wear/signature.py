@@ -64,15 +64,6 @@ class Signature:
     dist: float
     o: int
 
-    def under(self, L: Array, h: Array, P: Array) -> tuple[Array, Array, float]:
-        """r (n,), N (n, n) and the log evidence of the trend itself, for any likelihood and prediction."""
-        n = len(h)
-        M = np.eye(n) + L @ P
-        solved = np.linalg.solve(M, np.column_stack([L, h]))
-        N, r = solved[:, :-1], solved[:, -1]
-        log_det = float(np.linalg.slogdet(M)[1])
-        return r, 0.5 * (N + N.T), 0.5 * float(h @ P @ r) - 0.5 * log_det
-
 
 def signatures(trend: Trend, onsets: Sequence[Onset]) -> tuple[Signature, ...]:
     """The signatures of ``onsets`` (visits from 0), in the order given. One forward and one backward pass, batched.
