@@ -91,9 +91,9 @@ def test_hindsight_is_the_joint_gaussian_conditioned_on_every_reading_at_once() 
     for t in range(shelf.T):
         for k, got in ((before[t], seen[t].before), (after[t], seen[t].after)):
             part = slice(k * n, (k + 1) * n)
-            assert got.m[0] == pytest.approx(post_mean[part], abs=1e-9)
-            assert got.P[0] == pytest.approx(post_cov[part, part], abs=1e-10)
-    assert x.m[0] == pytest.approx(post_mean[-n:], abs=1e-9)
+            assert got.m[0] == pytest.approx(post_mean[part], abs=1e-7)
+            assert got.P[0] == pytest.approx(post_cov[part, part], rel=1e-8, abs=1e-10)
+    assert x.m[0] == pytest.approx(post_mean[-n:], abs=1e-7)
     off = y - G @ mean
     evidence = -0.5 * (off @ np.linalg.solve(S, off) + np.linalg.slogdet(2 * np.pi * S)[1])
     assert float(log_z.sum()) == pytest.approx(evidence, abs=1e-6)

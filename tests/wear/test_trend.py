@@ -330,3 +330,49 @@ def test_sites_under_a_widened_prediction_sit_in_their_interval() -> None:
     assert math.sqrt(var[0]) == pytest.approx(math.hypot(0.05 / math.sqrt(12), 0.015), rel=0.1)
     assert centre[1] > 0.30
     assert np.isinf(var[2:]).all()
+
+
+def _hostile(rng: np.random.Generator) -> list[VisitRecord]:
+    """A book of nonsense: readings at random, jumps of a million km, parts replaced, nothing in order."""
+    ladder = (0.05, 0.10, 0.15, 0.20, 0.25, 0.30, 0.40)
+
+    def reading() -> GapInterval:
+        k = int(rng.integers(0, len(ladder) + 1))
+        if rng.random() < 0.15:
+            return GapInterval(ladder[k % 7], ladder[k % 7])
+        return GapInterval(-INF if k == 0 else ladder[k - 1], INF if k == len(ladder) else ladder[k])
+
+    visits, km = [], 0.0
+    for i in range(int(rng.integers(1, 12))):
+        km += float(rng.choice([0.0, 1.0, 5000.0, 90_000.0, -4000.0, 1e6], p=[0.1, 0.1, 0.5, 0.1, 0.1, 0.1]))
+        records = {
+            str(v): ValveRecord(
+                reading() if rng.random() < 0.85 else None,
+                bool(rng.random() < 0.3),
+                None,
+                reading() if rng.random() < 0.3 else None,
+                bool(rng.random() < 0.07),
+            )
+            for v in TWIN.valves
+        }
+        visits.append(
+            visit(km, day=30 * i, temp=None if rng.random() < 0.3 else float(rng.uniform(-10, 60)), **records)
+        )
+    return visits
+
+
+@pytest.mark.parametrize("misread", [0.0, 0.005, 0.3])
+@pytest.mark.parametrize("sharp", [True, False])
+def test_a_book_of_nonsense_keeps_every_variance_proper(misread: float, sharp: bool) -> None:
+    # Readings that contradict each other once gave a covariance with a negative eigenvalue; some sds may be 0.
+    settings = replace(DEFAULTS, misread=misread)
+    if sharp:
+        settings = replace(settings, wander=0.0, setting=0.0, hand=0.0, offset=0.1)
+    rng = np.random.default_rng(17)
+    for _ in range(25):
+        trend = fit(TWIN, _hostile(rng), settings, {"I": (0.003, 0.001), "E": (-0.002, 0.0)})
+        assert np.isfinite(trend.cov).all()
+        assert math.isfinite(trend.log_evidence)
+        assert np.linalg.eigvalsh(trend.cov).min() > -1e-11
+        for valve in trend.valves:
+            assert all(math.isfinite(p.before_now.mean) for p in trend.history(valve))

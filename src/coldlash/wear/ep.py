@@ -4,7 +4,7 @@ The latent readings y ~ N(mu, A) of one session are correlated through the sessi
 shared. Each reading's likelihood is replaced by a site exp(-tau y^2 / 2 + nu y) matched to its moments under
 the others (Minka 2001; Rasmussen & Williams, Gaussian Processes for Machine Learning, section 3.6). All sites
 are updated at once. Interval likelihoods are log-concave, so a Gaussian is nearly exact; the misread mixture is
-not, hence sites may have tau < 0 and later sweeps are damped.
+not, hence sites may have tau < 0, held above a bound, and later sweeps are damped.
 """
 
 from __future__ import annotations
@@ -17,6 +17,10 @@ from coldlash.wear.interval import Array, read
 
 SWEEPS = 12
 TOLERANCE = 1e-4
+LEAST_VAR = 1e-12
+"""mm^2 added to the variance of every latent reading, so that a certain one (all sds 0) divides nothing by zero."""
+MOST_WIDENING = 0.9
+"""How far below zero a precision may go, as a share of what would make the posterior improper."""
 _FULL_STEPS = 3
 _DAMPED = 0.6
 
@@ -70,9 +74,13 @@ def sweep(
     """
     B, V = mu.shape
     eye = np.eye(V)
+    A = A + LEAST_VAR * eye
     prior_var = np.diagonal(A, axis1=-2, axis2=-1)
     drag_or_none = drag if readings.has_point else None
     shut = readings.open
+    # A^-1 is at least 1 / |A| (largest row sum), so no set of sites above this leaves the posterior improper.
+    rows = np.where(shut, 0.0, np.sum(np.abs(A) * ~shut[:, None, :], axis=-1))
+    least = -MOST_WIDENING / np.maximum(np.max(rows, axis=-1, keepdims=True), LEAST_VAR)
     if start is None:
         tau, nu = np.zeros((B, V)), np.zeros((B, V))
         var, mean = prior_var, mu
@@ -95,8 +103,8 @@ def sweep(
             log_misread,
             readings.log_chance,
         )
-        new_tau = np.where(shut, 0.0, 1.0 / got.var - 1.0 / cav_var)
-        new_nu = np.where(shut, 0.0, got.mean / got.var - cav_mean / cav_var)
+        new_tau = np.where(shut, 0.0, np.maximum(1.0 / got.var - 1.0 / cav_var, least))
+        new_nu = np.where(shut, 0.0, got.mean * (1.0 / cav_var + new_tau) - cav_mean / cav_var)
         step = 1.0 if k < _FULL_STEPS else _DAMPED
         tau = tau + step * (new_tau - tau)
         nu = nu + step * (new_nu - nu)

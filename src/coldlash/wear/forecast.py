@@ -122,7 +122,8 @@ def risks(trend: Trend, valve: Valve, km: Sequence[float] | Array, side: Side) -
             trend.settings.wander,
             far / 1000.0,
         )
-    return total
+    sure: Array = np.clip(total, 0.0, 1.0)
+    return sure
 
 
 def p_tight(trend: Trend, valve: Valve, km: float) -> float | None:
