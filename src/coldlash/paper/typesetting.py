@@ -147,6 +147,8 @@ def _compile(
 
 def shown(text: str, missing: frozenset[str] = frozenset()) -> str:
     """What is printed of a text somebody wrote: composed, without controls, with places to break long runs."""
+    if text.isascii() and text.isprintable():
+        return _RUN.sub(lambda run: _breakable(run[0]), text)
     composed = unicodedata.normalize("NFC", text).translate(_DIRECTIONS)
     letters = []
     for char in composed:
@@ -188,10 +190,8 @@ def _drawn(content: bytes, missing: frozenset[str]) -> bytes:
 def _foreign(value: object) -> Iterator[str]:
     """The letters that our own fonts don't have."""
     if isinstance(value, str):
-        have = advances(400)
-        for char in set(shown(value)):
-            if ord(char) not in have and char != "\n" and unicodedata.category(char) != "Cf":
-                yield char
+        if not value.isascii():
+            yield from _not_ours(shown(value))
     elif isinstance(value, Mapping):
         for item in value.values():
             yield from _foreign(item)
@@ -203,7 +203,14 @@ def _foreign(value: object) -> Iterator[str]:
 def _foreign_in_pictures(pictures: Mapping[str, bytes]) -> Iterator[str]:
     for content in pictures.values():
         if _is_svg(content):
-            yield from _foreign(content.decode())
+            yield from _not_ours(content.decode())
+
+
+def _not_ours(text: str) -> Iterator[str]:
+    have = advances(400)
+    for char in set(text):
+        if ord(char) not in have and unicodedata.category(char) not in ("Cf", "Cc"):
+            yield char
 
 
 def _is_svg(content: bytes) -> bool:
