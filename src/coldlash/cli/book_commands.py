@@ -57,8 +57,12 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     )
     book_option(blades)
 
-    unit = command(commands, "unit", "say in which unit gaps are shown and typed", _unit)
-    unit.add_argument("unit", choices=("mm", "in"), help="mm, or in for thousandths of an inch")
+    unit = command(commands, "unit", "say in which units things are shown and typed", _unit)
+    unit.add_argument(
+        "gap", nargs="?", choices=("mm", "in"), help="gaps: mm, or in for thousandths of an inch"
+    )
+    unit.add_argument("--distance", choices=("km", "mile"), help="distances")
+    unit.add_argument("--temperature", choices=("C", "F"), help="temperatures")
     book_option(unit)
 
     bring = command(commands, "import", "add the visits of a log file to the book, all or nothing", _import)
@@ -80,7 +84,7 @@ def _due(arguments: argparse.Namespace) -> None:
     # The owner's own calendar day is meant, not that of a time zone.
     today = arguments.on or date.today()  # noqa: DTZ011
     with Desk.open(arguments.book) as desk:
-        rows = desk.shed(today)
+        rows, shown = desk.shed(today), desk.shown()
     if arguments.json:
         put_json({"on": today.isoformat(), "engines": [due_json(row) for row in rows]})
         return
@@ -90,7 +94,7 @@ def _due(arguments: argparse.Namespace) -> None:
     out(f"The shed on {today}")
     for row in rows:
         out()
-        for line in due_lines(row):
+        for line in due_lines(row, shown):
             say(line)
 
 
@@ -189,11 +193,20 @@ def _add_blades(arguments: argparse.Namespace) -> None:
 
 
 def _unit(arguments: argparse.Namespace) -> None:
-    from coldlash.desk.desk import UNIT_SETTING, Desk
+    from coldlash.desk.desk import Desk
 
+    named = {
+        "gap_unit": arguments.gap,
+        "distance_unit": arguments.distance,
+        "temperature_unit": arguments.temperature,
+    }
     with Desk.open(arguments.book, create=True) as desk:
-        desk.book.set_setting(UNIT_SETTING, arguments.unit)
-    _said(arguments, {"unit": arguments.unit}, f"Gaps are shown in {arguments.unit} from now on.")
+        shown = desk.choose_units({key: value for key, value in named.items() if value is not None})
+    data: dict[str, object] = {"gap": shown.gap, "distance": shown.distance, "temperature": shown.temperature}
+    words = (
+        f"Gaps are shown in {shown.gap}, distances in {shown.distance}, temperatures in {shown.temperature}."
+    )
+    _said(arguments, data, words)
 
 
 def _import(arguments: argparse.Namespace) -> None:

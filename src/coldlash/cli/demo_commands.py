@@ -71,7 +71,7 @@ def _walk(path: str, today: date) -> None:
         rows = desk.shed(today)
         _title("1. What is due")
         for row in rows:
-            for line in due_lines(row):
+            for line in due_lines(row, desk.shown()):
                 say(line)
         row = next(row for row in rows if row.entry.name == "Van engine")
         _title(f"2. The engine: {row.engine.name}")
@@ -80,7 +80,7 @@ def _walk(path: str, today: date) -> None:
         for line in plan_for(row.engine).lines():
             say(line)
         _title("4. The last visit")
-        for line in visit_lines(desk.book.visits(row.entry.name)[-1], row.entry.name):
+        for line in visit_lines(desk.book.visits(row.entry.name)[-1], row.entry.name, desk.shown()):
             say(line)
         _title("5. What it means")
         for line in desk.answer(row.entry.name).lines():

@@ -178,11 +178,11 @@ def _show(arguments: argparse.Namespace) -> None:
 
     with Desk.open(arguments.book) as desk:
         visit = desk.which_visit(arguments.visit, arguments.engine, latest=True)
-        name = desk.book.engine(visit.engine_id).name
+        name, shown = desk.book.engine(visit.engine_id).name, desk.shown()
     if arguments.json:
         put_json(visit_json(visit, name))
         return
-    for line in visit_lines(visit, name):
+    for line in visit_lines(visit, name, shown):
         say(line)
 
 

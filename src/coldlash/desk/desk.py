@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -21,6 +21,7 @@ from coldlash.bench.blades import (
 from coldlash.desk import visit as guided
 from coldlash.desk.answer import Answer, assess
 from coldlash.desk.engines import LoadedEngine, engine_from_kept
+from coldlash.desk.shown import Shown, checked_setting, shown_from
 from coldlash.engine.heat import temperature_coefficient
 from coldlash.engine.spec import Engine, Valve
 from coldlash.errors import InputError
@@ -45,7 +46,6 @@ from coldlash.wear.record import VisitRecord
 from coldlash.wear.settings import Coefficient
 from coldlash.wear.trend import Expectation, Trend, fit
 
-UNIT_SETTING = "gap_unit"
 WAIT_S = 5.0
 """How long a writer waits for another, seconds."""
 
@@ -163,9 +163,20 @@ class Desk:
 
     # ------------------------------------------------------------------------------------- blades, units
 
+    def shown(self) -> Shown:
+        """The owner's units."""
+        return shown_from(self.book.settings())
+
     def unit(self) -> Unit:
         """The owner's unit for gaps."""
-        return "in" if self.book.settings().get(UNIT_SETTING) == "in" else "mm"
+        return self.shown().gap
+
+    def choose_units(self, chosen: Mapping[str, str]) -> Shown:
+        """Keep the owner's units (keys of ``desk.shown.SETTINGS``). Raises InputError."""
+        with self.book.transaction():
+            for key, value in chosen.items():
+                self.book.set_setting(key, checked_setting(key, value))
+        return self.shown()
 
     def blade_set(self, name: str) -> BladeSet:
         """The owner's set of that name, else a standard set. Raises InputError naming what there is."""
@@ -456,6 +467,10 @@ class Desk:
         """What the closed visits of an engine say."""
         _, engine = self.engine(name)
         return assess(engine, self.records(name))
+
+    def valve_words(self, name: str, valve: Valve) -> tuple[str, ...]:
+        """What the readings of one valve say, in sentences."""
+        return tuple(answer.verdict for answer in self.answer(name).valves if answer.valve == valve)
 
     def import_log(self, name: str, text: str, source: str) -> ImportResult:
         """Add the visits of a log file, all or nothing; those the book has already are left alone."""

@@ -269,7 +269,9 @@ def _done(engine: Engine, records: Sequence[VisitRecord], words: Words) -> tuple
     )
     said.append(f"Every valve was measured before it was touched at {whole} of {count}.")
     adjusted = sorted(valve for valve, v in last.valves.items() if v.adjusted)
-    if adjusted:
+    if len(adjusted) == len(engine.valves):
+        said.append("At the last visit every gap was set again.")
+    elif adjusted:
         said.append(f"At the last visit {', '.join(map(str, adjusted))} set again, the others left alone.")
     else:
         said.append("At the last visit no gap had to be set.")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from coldlash.desk.desk import ShedRow
+from coldlash.desk.shown import Shown
 from coldlash.engine.spec import Service
 from coldlash.logbook.due import Due
 from coldlash.logbook.records import STEPS, Reading, Visit
@@ -15,12 +16,7 @@ def due_state(due: Due) -> str:
     return _STATE[due.state]
 
 
-def say_distance(km: float, service: Service) -> str:
-    """A distance as this engine's meter counts it: km, or hours of running."""
-    return f"{km / service.km_per_h:,.0f} h" if service.meter == "h" else f"{km:,.0f} km"
-
-
-def due_next(due: Due, service: Service) -> str:
+def due_next(due: Due, service: Service, shown: Shown) -> str:
     """When the next check is, in words: the day that comes first, and the distance."""
     if due.state == "never checked":
         return "measure it once to begin"
@@ -31,21 +27,21 @@ def due_next(due: Due, service: Service) -> str:
             span = f" ({due.soonest} to {due.latest})"
         parts.append(f"about {due.projected}{span}")
     if due.due_km is not None:
-        parts.append(f"at {say_distance(due.due_km, service)}")
+        parts.append(f"at {shown.km(due.due_km, service)}")
     if due.due_day is not None:
         parts.append(f"by {due.due_day} at the latest")
     return ", ".join(parts) or "no interval is known"
 
 
-def due_lines(row: ShedRow) -> list[str]:
+def due_lines(row: ShedRow, shown: Shown) -> list[str]:
     """One engine of the shed: its state, and below it the last check and the next."""
     due, service = row.due, row.engine.service
     where = f" ({row.vehicle})" if row.vehicle else ""
     because = "" if due.state in ("never checked", "not yet") else f", because of {due.by}"
     lines = [f"{row.entry.name}{where}: {due_state(due)}{because}"]
     if due.last_day is not None and due.last_km is not None:
-        lines.append(f"  last  {due.last_day} at {say_distance(due.last_km, service)}")
-    lines.append(f"  next  {due_next(due, service)}")
+        lines.append(f"  last  {due.last_day} at {shown.km(due.last_km, service)}")
+    lines.append(f"  next  {due_next(due, service, shown)}")
     if row.draft is not None:
         lines.append(
             f"  open  a visit of {row.draft.day} is open; go on: coldlash visit guide {row.entry.name!r}"
@@ -77,16 +73,18 @@ def due_json(row: ShedRow) -> dict[str, object]:
     }
 
 
-def visit_lines(visit: Visit, engine_name: str) -> list[str]:
+def visit_lines(visit: Visit, engine_name: str, shown: Shown) -> list[str]:
     """A visit as text: what stands, and below each line what it corrected."""
     state = {"draft": "open", "closed": "closed", "discarded": "put aside"}[visit.state]
-    head = f"{engine_name}, {visit.day}, {visit.distance_m / 1000:,.1f} km, {state}"
+    head = f"{engine_name}, {visit.day}, {shown.km(visit.distance_m / 1000)}, {state}"
     lines = [head]
     details = []
     if visit.meter_reading is not None:
         details.append(f"meter {visit.meter_reading / 1000:g} {visit.meter_unit}")
     temp = visit.engine_temp_mc
-    details.append("engine temperature not known" if temp is None else f"engine at {temp / 1000:g} C")
+    details.append(
+        "engine temperature not known" if temp is None else f"engine at {shown.celsius(temp / 1000)}"
+    )
     if visit.by:
         details.append(f"by {visit.by}")
     lines.append("  " + ", ".join(details))

@@ -1,0 +1,73 @@
+"""What the pages of the book share: the desk in a worker thread, today, and a form that says what was wrong with it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from datetime import date
+from typing import Any, TypeVar
+
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import RedirectResponse, Response
+
+from coldlash.desk.desk import Desk
+from coldlash.desk.shown import Shown
+from coldlash.engine.spec import Engine
+from coldlash.errors import InputError
+from coldlash.logbook.records import EngineEntry
+from coldlash.web.problems import Problem
+from coldlash.web.templating import form_values, render
+
+T = TypeVar("T")
+Context = dict[str, Any]
+Work = Callable[[Desk, Request], Context]
+Deed = Callable[[Desk, Request, Mapping[str, str]], str]
+
+
+def desk_of(request: Request) -> Desk:
+    """The open book's desk."""
+    desk: Desk = request.app.state.desk
+    return desk
+
+
+def today() -> date:
+    """The owner's own calendar day, not that of a time zone."""
+    return date.today()  # noqa: DTZ011
+
+
+def engine_of(desk: Desk, request: Request) -> tuple[EngineEntry, Engine]:
+    """The engine a page is about. Raises Problem (404) when the book has none by that id."""
+    try:
+        return desk.engine(request.path_params["engine"])
+    except InputError as error:
+        raise Problem(404, str(error), "Go back to the shed and choose one that is there.") from error
+
+
+def page(template: str, work: Work) -> Callable[[Request], Any]:
+    """An endpoint that shows ``template`` filled by ``work``, which runs in a worker thread."""
+
+    async def endpoint(request: Request) -> Response:
+        desk = desk_of(request)
+        context = await run_in_threadpool(work, desk, request)
+        return render(request, template, {"shown": await run_in_threadpool(desk.shown), **context})
+
+    return endpoint
+
+
+def form(template: str, work: Work, deed: Deed) -> Callable[[Request], Any]:
+    """An endpoint for a form's POST: ``deed`` does it and gives the address to go to.
+
+    What the desk refuses is shown above the same form, with everything that was typed still in it.
+    """
+
+    async def endpoint(request: Request) -> Response:
+        desk, values = desk_of(request), await form_values(request)
+        try:
+            return RedirectResponse(await run_in_threadpool(deed, desk, request, values), status_code=303)
+        except InputError as error:
+            context = await run_in_threadpool(work, desk, request)
+            shown: Shown = await run_in_threadpool(desk.shown)
+            told = {"fault": str(error), "typed": values, "shown": shown}
+            return render(request, template, {**context, **told}, status_code=422, keep=False)
+
+    return endpoint

@@ -1,0 +1,166 @@
+"""One engine: its plan, its valves over time, what it means, its visits; and one visit with all its corrections."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from markupsafe import Markup
+from starlette.requests import Request
+from starlette.routing import BaseRoute, Route
+
+from coldlash.desk.desk import Desk
+from coldlash.desk.pictures import engine_pictures, valve_pictures
+from coldlash.desk.words import due_next, due_state
+from coldlash.engine.spec import Valve
+from coldlash.errors import InputError
+from coldlash.logbook.records import STEPS, Visit
+from coldlash.paper.svg import Drawing
+from coldlash.web.problems import Problem
+from coldlash.web.routes.common import Context, engine_of, form, page, today
+from coldlash.web.templating import Pages
+
+VISITS_SHOWN = 20
+
+
+def routes(pages: Pages) -> Iterable[BaseRoute]:
+    """/engines/..."""
+    pages.environment.globals["picture"] = picture
+    visit = form("visit_kept.html", _visit, _amend)
+    return [
+        Route("/engines/{engine}", page("engine.html", _engine), methods=["GET"]),
+        Route("/engines/{engine}/valves/{valve}", page("valve.html", _valve), methods=["GET"]),
+        Route("/engines/{engine}/visits", page("visits.html", _visits), methods=["GET"]),
+        Route("/engines/{engine}/visits/{visit}", page("visit_kept.html", _visit), methods=["GET"]),
+        Route("/engines/{engine}/visits/{visit}", visit, methods=["POST"]),
+    ]
+
+
+def picture(drawing: Drawing, ident: str) -> Markup:
+    """A drawing as an element of the page."""
+    return Markup(drawing.svg(ident))  # noqa: S704 - written by our own writer, which escapes every text
+
+
+def _engine(desk: Desk, request: Request) -> Context:
+    entry, engine = engine_of(desk, request)
+    pictures = engine_pictures(desk, entry, engine)
+    row = next(row for row in desk.shed(today()) if row.entry.id == entry.id)
+    visits = desk.book.visits(entry.name)
+    return {
+        "entry": entry,
+        "engine": engine,
+        "plan": pictures.plan,
+        "drifts": pictures.drifts,
+        "answer": desk.answer(entry.name) if visits else None,
+        "state": due_state(row.due),
+        "next": due_next(row.due, engine.service, desk.shown()),
+        "vehicle": row.vehicle,
+        "draft": row.draft,
+        "visits": _listed(desk, visits)[:VISITS_SHOWN],
+        "count": len(visits),
+        "valves": [str(valve) for valve in engine.valves],
+    }
+
+
+def _listed(desk: Desk, visits: Iterable[Visit]) -> list[dict[str, Any]]:
+    shown = desk.shown()
+    newest_first = sorted(visits, key=lambda visit: (visit.day, visit.distance_m), reverse=True)
+    return [
+        {
+            "id": v.id,
+            "day": v.day,
+            "distance": shown.km(v.distance_m / 1000),
+            "by": v.by or "",
+            "note": v.note,
+        }
+        for v in newest_first
+    ]
+
+
+def _visits(desk: Desk, request: Request) -> Context:
+    entry, _ = engine_of(desk, request)
+    return {"entry": entry, "visits": _listed(desk, desk.book.visits(entry.name))}
+
+
+def _valve(desk: Desk, request: Request) -> Context:
+    entry, engine = engine_of(desk, request)
+    try:
+        valve = engine.valve(request.path_params["valve"])
+    except InputError as error:
+        raise Problem(404, str(error)) from error
+    scale, history = valve_pictures(desk, entry, engine, valve, today())
+    valves = list(engine.valves)
+    at = valves.index(valve)
+    return {
+        "entry": entry,
+        "valve": valve,
+        "scale": scale,
+        "history": history,
+        "verdict": desk.valve_words(entry.name, valve),
+        "before": valves[at - 1] if at else None,
+        "after": valves[at + 1] if at + 1 < len(valves) else None,
+    }
+
+
+def _visit(desk: Desk, request: Request) -> Context:
+    entry, engine = engine_of(desk, request)
+    visit = _kept(desk, request, entry.id)
+    rows = [
+        {
+            "valve": str(valve),
+            "step": step,
+            "words": reading.words,
+            "spin": reading.spin,
+            "note": reading.note,
+            "older": [
+                {"words": r.words, "reason": after.reason} for r, after in _corrected(visit, valve, step)
+            ],
+        }
+        for valve in engine.valves
+        for step in STEPS
+        if (reading := visit.reading(valve, step)) is not None
+    ]
+    shown = desk.shown()
+    temp = visit.engine_temp_mc
+    return {
+        "entry": entry,
+        "visit": visit,
+        "distance": shown.km(visit.distance_m / 1000),
+        "temperature": "not known" if temp is None else shown.celsius(temp / 1000),
+        "rows": rows,
+        "valves": [str(valve) for valve in engine.valves],
+        "typed": {},
+        "fault": "",
+    }
+
+
+def _corrected(visit: Visit, valve: Valve, step: Any) -> list[tuple[Any, Any]]:
+    story = visit.story(valve, step)
+    return list(zip(story[:-1], story[1:], strict=True))
+
+
+def _kept(desk: Desk, request: Request, engine_id: str) -> Visit:
+    try:
+        visit = desk.book.visit(request.path_params["visit"])
+    except InputError as error:
+        raise Problem(404, str(error)) from error
+    if visit.engine_id != engine_id:
+        raise Problem(404, "That visit is of another engine.")
+    return visit
+
+
+def _amend(desk: Desk, request: Request, values: Mapping[str, str]) -> str:
+    entry, engine = engine_of(desk, request)
+    visit = _kept(desk, request, entry.id)
+    step = values.get("step", "")
+    if step not in STEPS:
+        raise InputError(f"step: {step!r} is not one of {', '.join(STEPS)}")
+    desk.say(
+        visit,
+        engine.valve(values.get("valve", "")),
+        next(each for each in STEPS if each == step),
+        values.get("reading", ""),
+        reason=values.get("reason", ""),
+        correct=True,
+    )
+    return f"/engines/{entry.id}/visits/{visit.id}"
