@@ -30,6 +30,8 @@ LEAST_MM = 0.05
 """Below this amount candidates are shown, but no verdict is drawn from one."""
 ACCEPT_AT = 0.9
 """Probability (of the cause, times that anything happened) from which a jump goes back into the trend."""
+LOG_LEAST_MISREAD = -6.0
+"""A reading is weighed as a misread when that is at least exp(this) times as likely as reading it soundly."""
 SHOWN_FROM = 0.02
 """Causes less probable than this are not listed."""
 
@@ -39,8 +41,8 @@ class CauseSettings:
     """Invented starting points. ``hazard``: happenings per 1000 km and valve.
 
     ``jumps``: last visits before which a jump is looked for; each earlier one counts half the next (what was there
-    was seen then). ``slope_ages``: visits ago at which a slope may have begun; its prior fades with
-    ``slope_fade`` visits. ``from_new``: 1000 km of hazard given to a slope as old as the book. ``noise`` and
+    was seen then). ``slope_ages``: visits ago at which a slope may have begun; a share
+    ``slope_share`` of happenings are slopes, fading with ``slope_fade`` visits. ``from_new``: 1000 km of hazard given to a slope as old as the book. ``noise`` and
     ``offsets``: (scale, weight).
     """
 
@@ -48,8 +50,9 @@ class CauseSettings:
     jumps: int = 3
     slope_ages: tuple[int, ...] = (2, 3, 4, 6, 9, 14, 20)
     slope_fade: float = 6.0
-    from_new: float = 10.0
-    noise: tuple[tuple[float, float], ...] = ((0.85, 0.4), (1.15, 0.4), (1.6, 0.2))
+    slope_share: float = 0.1
+    from_new: float = 2.5
+    noise: tuple[tuple[float, float], ...] = ((0.75, 0.4), (1.0, 0.4), (1.35, 0.2))
     offsets: tuple[tuple[float, float], ...] = ((1.0, 0.8), (3.0, 0.2))
     beam: Beam = BEAM
 
@@ -179,7 +182,7 @@ def likely_onsets(trend: Trend, settings: CauseSettings = DEFAULT_CAUSES) -> lis
     for age, older in zip(ages, [*ages[1:], T][: len(ages)], strict=True):
         first, t = max(T - older + 1, 1), T - age
         driven = float(book.dist[first : t + 1].sum())
-        share = 0.5 * 0.5 ** (age / settings.slope_fade)
+        share = settings.slope_share * 0.5 ** (age / settings.slope_fade)
         if driven > 0 and book.dist[t] > 0:
             out.append((Onset(t, "slope"), -share * math.expm1(-rate * min(driven, 10.0))))
     if float(book.dist.sum()) > 0:
@@ -256,7 +259,7 @@ def _scenes(
     log_prior[offset & (slope or not last)] = -math.inf
     log_prior[~offset & _ended(trend, signature.onset.session, loading)] = -math.inf
 
-    left_out, L, h, log_w = _left_out(signature, slope)
+    left_out, L, h, log_w = _left_out(signature)
     so2 = trend.settings.offset**2
     r, N, weight, out = [], [], [], []
     for scale, share in settings.offsets:
@@ -302,23 +305,22 @@ def _scenes(
     return scenes, np.tile(np.concatenate(out), times) if J else np.zeros(S)
 
 
-def _left_out(signature: Signature, slope: bool) -> tuple[np.ndarray, Array, Array, Array]:
-    """The likelihood as it is, and with each reading of the visit taken for a misread.
+def _left_out(signature: Signature) -> tuple[np.ndarray, Array, Array, Array]:
+    """The likelihood as it is, and with each reading of the visit that surprises taken for a misread.
 
     Returns which reading (B,) (-1: none), L (B, n, n), h (B, n) and the log weight (B,).
     """
     which = [-1]
     L, h, log_w = [signature.L], [signature.h], [0.0]
-    if not slope:
-        for v in np.flatnonzero(signature.read):
-            row = signature.rows[v]
-            weight = float(signature.log_misread[v] - signature.log_site[v])
-            if weight == -math.inf:
-                continue
-            which.append(int(v))
-            L.append(signature.L - signature.tau[v] * np.outer(row, row))
-            h.append(signature.h - signature.lean[v] * row)
-            log_w.append(weight)
+    q = np.einsum("vi,ij,vj->v", signature.rows, signature.P, signature.rows)
+    grown = 1.0 + signature.tau * q
+    usual = signature.log_site + 0.5 * signature.lean**2 * q / grown - 0.5 * np.log(grown)
+    for v in np.flatnonzero(signature.read & (signature.log_misread - usual > LOG_LEAST_MISREAD)):
+        row = signature.rows[v]
+        which.append(int(v))
+        L.append(signature.L - signature.tau[v] * np.outer(row, row))
+        h.append(signature.h - signature.lean[v] * row)
+        log_w.append(float(signature.log_misread[v] - signature.log_site[v]))
     return np.array(which), np.array(L), np.array(h), np.array(log_w)
 
 
