@@ -6,10 +6,11 @@ from datetime import date
 
 import pytest
 from tests.engines import flat_four, make_engine
+from tests.paper.pdfs import text_of
 
 from coldlash.engine.spec import ValveEvents
 from coldlash.paper.tape import Mark, plan_strip
-from coldlash.paper.tape_page import StripPage, strip_data
+from coldlash.paper.tape_page import StripPage, print_strip, strip_data
 from coldlash.paper.words import Words
 
 DAY = date(2026, 5, 31)
@@ -89,3 +90,20 @@ def test_one_piece_needs_no_gluing_of_pieces():
 def test_a_decimal_comma_is_used_where_the_words_have_one():
     said = data(words=Words(decimal=","))
     assert "0,65°" in " ".join(section(said, "How exact must it be?")["paragraphs"])
+
+
+def test_a_strip_without_a_tdc_line_is_laid_on_by_a_mark_that_is_known():
+    steps = " ".join(section(data((Mark(350),)), "How to use it")["steps"])
+    assert "There is no TDC line on this strip" in steps
+    assert "slide the strip until its TDC line" in " ".join(section(data(), "How to use it")["steps"])
+
+
+def test_the_pulley_is_drawn_with_its_marks_where_the_engine_is_known_and_they_can_be_told_apart():
+    def titles(marks, engine):
+        strip = plan_strip("clockwise", marks, diameter_mm=175.0)
+        return text_of(print_strip(StripPage(strip, DAY, "Van", engine)).pdf)
+
+    title = "With TDC at the pointer it looks like this"
+    assert title in titles(TWO, flat_four())
+    assert title not in titles(TWO, None)
+    assert title not in titles([Mark(i * 20.0) for i in range(18)], flat_four())

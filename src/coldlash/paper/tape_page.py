@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from coldlash.bench.cautions import CAUTIONS
+from coldlash.bench.stops import Stop
 from coldlash.engine.spec import Engine
 from coldlash.paper import tape
-from coldlash.paper.drawings_pulley import mark_words
+from coldlash.paper.drawings_pulley import mark_words, pulley_face
 from coldlash.paper.fitting import MM_PER_PT
+from coldlash.paper.svg import Drawing
 from coldlash.paper.tape import MarkError, Piece, PlacedMark, Strip
 from coldlash.paper.textwidth import text_width
 from coldlash.paper.titleblock import stamp, title_block
@@ -21,6 +23,8 @@ FLAG_PT = 7.5
 LONGEST_FLAG_MM = 34.0
 FAR_MM = 10.0
 """From so much room on the rim on, a mark a little off is no matter for the gaps (judgement)."""
+FACE_MARKS = 12
+"""More marks than this are not drawn on the face of the pulley: their names would not find room."""
 TIMING_DEG = 1.0
 """How near ignition timing is usually wanted, crank degrees (common practice)."""
 
@@ -40,7 +44,25 @@ def print_strip(page: StripPage, words: Words = ENGLISH) -> Printed:
 
     Raises InputError, PaperError.
     """
-    return typeset("strip", strip_data(page, words), timestamp=stamp(page.made_on), true_scale=True)
+    data, face = strip_data(page, words), _face(page, words)
+    pictures: dict[str, bytes] = {}
+    if face is not None:
+        pictures["pulley.svg"] = face.document()
+        data["face"] = {
+            "file": "pulley.svg",
+            "alt": f"{face.title}. {face.desc}",
+            "title": words.say("With TDC at the pointer it looks like this"),
+        }
+    return typeset("strip", data, pictures, timestamp=stamp(page.made_on), true_scale=True)
+
+
+def _face(page: StripPage, words: Words) -> Drawing | None:
+    """The pulley with these marks; None where the engine is not known or the marks are too many to tell apart."""
+    marks = [mark.crank_deg for mark in page.strip.marks]
+    if page.engine is None or len(marks) > FACE_MARKS:
+        return None
+    engine = replace(page.engine, turns=page.strip.turns)
+    return pulley_face(engine, Stop(0.0, 0.0, 1, 0.0 if 0.0 in marks else None, ()), marks=marks, words=words)
 
 
 def strip_data(page: StripPage, words: Words = ENGLISH) -> dict[str, object]:
@@ -184,6 +206,11 @@ def _how(strip: Strip, words: Words) -> dict[str, object]:
         say(
             "Find TDC of cylinder 1 at the engine first; then slide the strip until its TDC line meets the pointer, "
             "and tape it down."
+        )
+        if any(mark.crank_deg == 0 for mark in strip.marks)
+        else say(
+            "There is no TDC line on this strip: bring the engine to where one of its marks is known to belong, slide "
+            "the strip until that line meets the pointer, and tape it down."
         ),
         say(
             "Carry the lines over with a scriber or paint, take the strip off, and check one mark by a second way."
