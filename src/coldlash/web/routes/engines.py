@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from itertools import pairwise
 from typing import Any
 
 from markupsafe import Markup
@@ -136,7 +137,7 @@ def _visit(desk: Desk, request: Request) -> Context:
 
 def _corrected(visit: Visit, valve: Valve, step: Any) -> list[tuple[Any, Any]]:
     story = visit.story(valve, step)
-    return list(zip(story[:-1], story[1:], strict=True))
+    return list(pairwise(story))
 
 
 def _kept(desk: Desk, request: Request, engine_id: str) -> Visit:

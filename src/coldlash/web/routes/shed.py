@@ -44,7 +44,7 @@ def _shed(desk: Desk, _: Request) -> Context:
     return {"rows": rows, "day": today()}
 
 
-def _settings(desk: Desk, _: Request) -> Context:
+def _settings(_desk: Desk, _: Request) -> Context:
     return {"choices": SETTINGS, "typed": {}, "fault": ""}
 
 
