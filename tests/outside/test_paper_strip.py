@@ -14,7 +14,7 @@ from datetime import date
 import numpy as np
 import pikepdf
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from tests.engines import flat_four
 from tests.paper.pdfs import MM, assert_accessible, letters_outside, pages_of, pixels, strokes
@@ -59,7 +59,7 @@ def exact_apart(turns, length, one, other):
 angles = st.lists(st.integers(0, 3599).map(lambda n: n / 10), min_size=1, max_size=9, unique=True)
 
 
-@settings(max_examples=25, derandomize=True, deadline=None)
+@settings(max_examples=12, derandomize=True, deadline=None)
 @given(
     diameter=st.floats(20, 600),
     thickness=st.floats(0, 0.5),
@@ -67,6 +67,8 @@ angles = st.lists(st.integers(0, 3599).map(lambda n: n / 10), min_size=1, max_si
     paper=st.sampled_from(["a4", "letter"]),
     marks=angles,
 )
+@example(diameter=20.0, thickness=0.1, turns="clockwise", paper="a4", marks=[0.0, 180.0, 350.0])
+@example(diameter=600.0, thickness=0.1, turns="counterclockwise", paper="letter", marks=[0.0, 120.0, 240.0])
 def test_every_printed_mark_is_within_a_twentieth_of_a_mm_and_the_tiles_add_up_to_the_circumference(
     diameter, thickness, turns, paper, marks
 ):
@@ -163,7 +165,7 @@ def test_the_strip_is_tagged_titled_in_english_with_fonts_embedded():
 
 
 @pytest.mark.parametrize("diameter", [20, 175, 600])
-@pytest.mark.parametrize("count", [4, 24, 120])
+@pytest.mark.parametrize("count", [4, 120])
 def test_no_name_of_a_mark_runs_over_another_a_line_or_the_edge(diameter, count):
     marks = [Mark(i * 360 / count, "a rather long name for it" if i % 3 else "") for i in range(count)]
     strip = plan_strip("clockwise", marks, diameter_mm=diameter)
