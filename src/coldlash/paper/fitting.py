@@ -24,5 +24,3 @@ def fit_size(
             return size
         size -= 0.5
     return least
-
-
