@@ -37,6 +37,7 @@ STEP_KM = 10.0
 Side = Literal["tight", "loose"]
 
 _NODES = 48
+_ALIKE = 0.3
 _REACH = 8.5
 _LEAST_WANDER = 1e-9
 _SQRT_HALF = math.sqrt(0.5)
@@ -115,15 +116,42 @@ def risks(trend: Trend, valve: Valve, km: Sequence[float] | Array, side: Side) -
     sign = 1.0 if side == "tight" else -1.0
     j = trend.layout.V + i
     total = np.zeros_like(far)
-    for weight, m, P in zip(trend.weights, trend.means, trend.covs, strict=True):
+    weights, means, covs = _told_apart(trend, i, j)
+    for weight, m, P in zip(weights, means, covs, strict=True):
         total += weight * passage_risk(
-            (sign * (m[i] - limit), sign * m[j]),
-            (P[i, i], P[i, j], P[j, j]),
+            (sign * (float(m[0]) - limit), sign * float(m[1])),
+            (float(P[0, 0]), float(P[0, 1]), float(P[1, 1])),
             trend.settings.wander,
             far / 1000.0,
         )
     sure: Array = np.clip(total, 0.0, 1.0)
     return sure
+
+
+def _told_apart(trend: Trend, i: int, j: int) -> tuple[Array, Array, Array]:
+    """Weights (K,), means (K, 2) and covariances (K, 2, 2) of one gap and its drift, those that differ kept apart.
+
+    Components that say of this valve what the first says, within ``_ALIKE`` of its sd and a third of its variance,
+    are moment-matched into one: most changes in the mixture are other valves'.
+    """
+    at = np.array([i, j])
+    weights, means, covs = trend.weights, trend.means[:, at], trend.covs[:, at[:, None], at]
+    sd = np.sqrt(np.maximum(np.diagonal(covs[0]), 1e-18))
+    ratio = np.diagonal(covs, axis1=1, axis2=2) / sd**2
+    alike = (np.abs(means - means[0]) < _ALIKE * sd).all(axis=1) & (np.abs(np.log(ratio)) < 0.3).all(axis=1)
+    if alike.sum() < 2:
+        return weights, means, covs
+    w = weights[alike]
+    share = w / w.sum()
+    mean = share @ means[alike]
+    off = means[alike] - mean
+    cov = np.einsum("k,kij->ij", share, covs[alike]) + np.einsum("k,ki,kj->ij", share, off, off)
+    rest = ~alike
+    return (
+        np.concatenate([[w.sum()], weights[rest]]),
+        np.concatenate([mean[None], means[rest]]),
+        np.concatenate([cov[None], covs[rest]]),
+    )
 
 
 def p_tight(trend: Trend, valve: Valve, km: float) -> float | None:
@@ -191,13 +219,16 @@ def recheck(
     usual = usual_km if usual_km is not None else trend.engine.service.every_km or USUAL_KM
     if not (math.isfinite(usual) and usual > 0):
         raise InputError(f"a usual interval of {usual} km; give more than 0 km")
-    grid = np.linspace(0.0, usual, 41)
+    grid = np.linspace(0.0, usual, 17)
     best = Recheck(usual, usual, None, None, None)
     sides: tuple[tuple[Side, float], ...] = (("tight", tight_risk), ("loose", loose_risk))
     for valve in trend.valves:
         for side, allowed in sides:
+            end = risks(trend, valve, [min(usual, best.km)], side)
+            if end is None or end[0] <= allowed:
+                continue
             p = risks(trend, valve, grid, side)
-            if p is None or p[-1] <= allowed:
+            if p is None:
                 continue
             k = int(np.argmax(p > allowed))
             km = 0.0 if k == 0 else _cross(trend, valve, side, allowed, float(grid[k - 1]), float(grid[k]))
@@ -210,7 +241,7 @@ def recheck(
 
 def _cross(trend: Trend, valve: Valve, side: Side, allowed: float, lo: float, hi: float) -> float:
     """The distance in [lo, hi] km at which the risk reaches ``allowed`` (it never falls with distance)."""
-    for _ in range(3):
+    for _ in range(4):
         inner = np.linspace(lo, hi, 9)
         p = risks(trend, valve, inner, side)
         above = np.ones(9, bool) if p is None else p > allowed
