@@ -20,6 +20,7 @@ from coldlash.cli import (
     book_commands,
     demo_commands,
     engine_commands,
+    paper_commands,
     serve_commands,
     visit_commands,
     wear_commands,
@@ -48,6 +49,7 @@ def build_parser() -> argparse.ArgumentParser:
         visit_commands,
         wear_commands,
         book_commands,
+        paper_commands,
         serve_commands,
         demo_commands,
     ):

@@ -40,10 +40,12 @@ class Answer:
         return [head, "", *(answer.verdict for answer in order), "", *self.reasons]
 
 
-def _urgency(answer: FirstAnswer) -> tuple[int, int]:
+def _urgency(answer: FirstAnswer) -> tuple[int, float]:
     standing = {"outside": 1, "perhaps outside": 2, "inside": 3, "not known": 4}[answer.standing]
-    moved = 0 if answer.direction != "no clear change" else 1
-    return (0 if answer.do_not_run else standing, moved)
+    sure = 0.0
+    if answer.change is not None:
+        sure = max(-answer.change.hi, answer.change.lo, 0.0)
+    return (0 if answer.do_not_run else standing, -sure)
 
 
 def _interval_json(gap: GapInterval | None) -> Mapping[str, float] | None:

@@ -37,6 +37,9 @@ from datetime import datetime
 from pathlib import Path
 from types import TracebackType
 
+from sqlalchemy import func, select
+
+from coldlash.logbook import models as m
 from coldlash.logbook.bookfile import file_of, open_file
 from coldlash.logbook.shed import Shed
 from coldlash.logbook.visiting import Visiting
@@ -77,6 +80,30 @@ class Book(Shed, Visiting):
         """
         with self._file.writing():
             yield self
+
+    def stamp(self) -> tuple[object, ...]:
+        """Something that differs once anything that can be asked of the book has changed; one short query.
+
+        Rows are only added, but for a visit's state and place, names and settings, which stand in it whole.
+        """
+        counted = [
+            select(func.count()).select_from(m.readings).scalar_subquery(),
+            select(func.count()).select_from(m.visit_changes).scalar_subquery(),
+            select(func.count()).select_from(m.engine_files).scalar_subquery(),
+            select(func.count()).select_from(m.blade_sets).scalar_subquery(),
+            select(func.count()).select_from(m.visits).scalar_subquery(),
+            select(func.count()).select_from(m.visits).where(m.visits.c.state != "draft").scalar_subquery(),
+        ]
+        with self._file.reading() as connection:
+            counts = connection.execute(select(*counted)).one()
+            engines = connection.execute(
+                select(m.engines.c.name, m.engines.c.vehicle_id).order_by(m.engines.c.id)
+            )
+            vehicles = connection.execute(select(m.vehicles.c.name).order_by(m.vehicles.c.id))
+            settings = connection.execute(
+                select(m.settings.c.key, m.settings.c.value).order_by(m.settings.c.key)
+            )
+            return (*counts, *engines, *vehicles, *settings)
 
     def check(self) -> tuple[str, ...]:
         """Read the whole book and list what is wrong with it; empty = sound. Raises BookError if unreadable."""

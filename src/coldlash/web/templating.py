@@ -84,6 +84,13 @@ def render(
     return HTMLResponse(body, status_code=status_code, headers={"cache-control": caching, **(headers or {})})
 
 
+def page_choices(request: Request) -> tuple[object, ...]:
+    """What of the visitor a page without a form depends on; two requests alike in it get the same page."""
+    who = visitor(request)
+    languages = request.app.state.pages.settings.languages
+    return language_of(request, languages), theme_of(request), who.at_machine, who.may_enter
+
+
 def language_of(request: Request, languages: tuple[str, ...]) -> str:
     """The language to use: the cookie ``coldlash-language``, then what the browser asks for, then the first."""
     asked = [request.cookies.get("coldlash-language", "")]

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import gzip
+from collections import OrderedDict
 from collections.abc import Callable, Mapping
 from datetime import date
 from typing import Any, TypeVar
 
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
-from starlette.responses import RedirectResponse, Response
+from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from coldlash.desk.desk import Desk
 from coldlash.desk.shown import Shown
@@ -16,7 +18,7 @@ from coldlash.engine.spec import Engine
 from coldlash.errors import InputError
 from coldlash.logbook.records import EngineEntry
 from coldlash.web.problems import Problem
-from coldlash.web.templating import form_values, render
+from coldlash.web.templating import PAGE_CACHING, form_values, page_choices, render
 
 T = TypeVar("T")
 Context = dict[str, Any]
@@ -50,6 +52,38 @@ def page(template: str, work: Work) -> Callable[[Request], Any]:
         desk = desk_of(request)
         context = await run_in_threadpool(work, desk, request)
         return render(request, template, {"shown": await run_in_threadpool(desk.shown), **context})
+
+    return endpoint
+
+
+PAGES_KEPT = 200
+
+
+def kept_page(template: str, work: Work) -> Callable[[Request], Any]:
+    """The same for a page without a form: made again only when the book, the day or the visitor's choices differ.
+
+    It is kept compressed as well, which is what takes the time on a page that is otherwise ready.
+    """
+    kept: OrderedDict[tuple[object, ...], tuple[bytes, bytes]] = OrderedDict()
+
+    async def endpoint(request: Request) -> Response:
+        desk = desk_of(request)
+        # One short query that no writer can hold up; a worker thread would cost more than it.
+        key = (request.url.path, desk.book.stamp(), today(), *page_choices(request))
+        bodies = kept.get(key)
+        if bodies is None:
+            context = await run_in_threadpool(work, desk, request)
+            fresh = render(request, template, {"shown": await run_in_threadpool(desk.shown), **context})
+            bodies = bytes(fresh.body), gzip.compress(bytes(fresh.body), 6, mtime=0)
+            kept[key] = bodies
+            while len(kept) > PAGES_KEPT:
+                kept.popitem(last=False)
+        kept.move_to_end(key)
+        plain, packed = bodies
+        headers = {"cache-control": PAGE_CACHING, "vary": "Accept-Encoding"}
+        if "gzip" in request.headers.get("accept-encoding", ""):
+            return HTMLResponse(packed, headers={**headers, "content-encoding": "gzip"})
+        return HTMLResponse(plain, headers=headers)
 
     return endpoint
 

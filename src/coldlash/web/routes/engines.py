@@ -18,7 +18,7 @@ from coldlash.errors import InputError
 from coldlash.logbook.records import STEPS, Visit
 from coldlash.paper.svg import Drawing
 from coldlash.web.problems import Problem
-from coldlash.web.routes.common import Context, engine_of, form, page, today
+from coldlash.web.routes.common import Context, engine_of, form, kept_page, page, today
 from coldlash.web.templating import Pages
 
 VISITS_SHOWN = 20
@@ -29,8 +29,8 @@ def routes(pages: Pages) -> Iterable[BaseRoute]:
     pages.environment.globals["picture"] = picture
     visit = form("visit_kept.html", _visit, _amend)
     return [
-        Route("/engines/{engine}", page("engine.html", _engine), methods=["GET"]),
-        Route("/engines/{engine}/valves/{valve}", page("valve.html", _valve), methods=["GET"]),
+        Route("/engines/{engine}", kept_page("engine.html", _engine), methods=["GET"]),
+        Route("/engines/{engine}/valves/{valve}", kept_page("valve.html", _valve), methods=["GET"]),
         Route("/engines/{engine}/visits", page("visits.html", _visits), methods=["GET"]),
         Route("/engines/{engine}/visits/{visit}", page("visit_kept.html", _visit), methods=["GET"]),
         Route("/engines/{engine}/visits/{visit}", visit, methods=["POST"]),

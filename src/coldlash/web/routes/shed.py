@@ -10,7 +10,7 @@ from starlette.routing import BaseRoute, Route
 from coldlash.desk.desk import Desk
 from coldlash.desk.shown import SETTINGS
 from coldlash.desk.words import due_next, due_state
-from coldlash.web.routes.common import Context, form, page, today
+from coldlash.web.routes.common import Context, form, kept_page, page, today
 from coldlash.web.templating import Pages
 
 
@@ -19,7 +19,7 @@ def routes(pages: Pages) -> Iterable[BaseRoute]:
     pages.navigation.insert(0, ("Shed", "/"))
     pages.navigation.append(("Settings", "/settings"))
     return [
-        Route("/", page("shed.html", _shed), methods=["GET"]),
+        Route("/", kept_page("shed.html", _shed), methods=["GET"]),
         Route("/settings", page("settings.html", _settings), methods=["GET"]),
         Route("/settings", form("settings.html", _settings, _choose), methods=["POST"]),
     ]
