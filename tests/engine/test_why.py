@@ -6,7 +6,17 @@ from types import ModuleType
 
 import pytest
 
-from coldlash.engine import breathing, lobe, recession, slider_crank, timing, valve_flow
+from coldlash.bench import cooldown
+from coldlash.engine import (
+    breathing,
+    calibrate,
+    heat,
+    lobe,
+    recession,
+    slider_crank,
+    timing,
+    valve_flow,
+)
 from coldlash.engine.why import Why
 
 
@@ -19,7 +29,10 @@ def test_the_lines_come_in_reading_order() -> None:
     )
 
 
-@pytest.mark.parametrize("module", [breathing, lobe, recession, slider_crank, timing, valve_flow])
+EXPLAINED = [breathing, calibrate, cooldown, heat, lobe, recession, slider_crank, timing, valve_flow]
+
+
+@pytest.mark.parametrize("module", EXPLAINED)
 def test_no_answer_to_why_is_left_open_and_memory_is_owned_up_to(module: ModuleType) -> None:
     for name, why in module.WHY.items():
         assert all(part.strip() for part in (why.formula, why.inputs, why.source, why.valid)), name

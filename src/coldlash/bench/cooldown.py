@@ -19,6 +19,7 @@ from typing import NamedTuple
 
 from coldlash.engine.heat import zone_slopes, zones_of
 from coldlash.engine.spec import Engine, Kind
+from coldlash.engine.why import Why
 from coldlash.errors import ConvergenceError, InputError
 
 UNEVEN = 0.20
@@ -36,6 +37,28 @@ MOST_MINUTES = 1e5
 LEAST_MINUTES = 1e-3
 """Readings closer than this are one."""
 COLDEST_AIR_C, WARMEST_AIR_C, HOTTEST_ENGINE_C = -40.0, 60.0, 400.0
+
+WHY: dict[str, Why] = {
+    "tau_min": Why(
+        "T(t) = air + (T0 - air) exp(-t / tau); two readings: tau = (t2 - t1) / ln((T1 - air) / (T2 - air)), more:"
+        " least squares",
+        "minutes and temperatures of the readings, the air's temperature (Celsius)",
+        "Newton's law of cooling, one body (textbook)",
+        "from ten minutes after stopping; air at rest and steady; a thermometer good to 1 K (judgement)",
+    ),
+    "wait_min": Why(
+        "tau x ln(excess at the last reading / excess that is cold enough)",
+        "time constant, last reading, the excess that is cold enough",
+        "the same law solved for the time",
+        "as for the time constant; measure once more before the first valve",
+    ),
+    "target_k": Why(
+        "the excess at which 0.2 x excess x root of the sum of squared zone slopes = 0.01 mm",
+        "the engine file's stack; without one, 5 K",
+        "each zone's excess over the air varies on its own by 20 % of the measured one (assumption)",
+        "uneven cooling decides, not even warmth; never called ready above it",
+    ),
+}
 
 
 class Reading(NamedTuple):

@@ -22,6 +22,7 @@ from coldlash.engine.heat import KINDS, Estimate, hot_gap, temperature_coefficie
 from coldlash.engine.heat import coefficient_covariance as stack_covariance
 from coldlash.engine.materials import LOWEST_C, REFERENCE_C
 from coldlash.engine.spec import KIND_WORD, Engine, Kind, Valve
+from coldlash.engine.why import Why
 from coldlash.errors import ConvergenceError, InputError
 
 Array = NDArray[np.float64]
@@ -42,6 +43,22 @@ STACK_FITS = 0.8
 _SETTLED = 1e-5  # of an sd; rounding alone moves sites by some 1e-6 where readings are far out
 LEAST_SPREAD_K = 5.0
 """Temperatures closer than this say nothing about a coefficient, K."""
+
+WHY: dict[str, Why] = {
+    "coefficient": Why(
+        "reading = gap at 20 C + c (T - 20) + what the visit is off by, c the same for all valves of a kind;"
+        " started from the stack's own c with its spread, or with a wide one in case the stack is wrong",
+        "the same valves read at two even temperatures or more, intervals as the blades gave them",
+        "Bayes' rule with expectation propagation (Minka 2001, from memory); checked against brute force",
+        "the engine stood overnight both times and nothing was adjusted in between",
+    ),
+    "hot_check": Why(
+        "middle of the hot reading - middle of the cold one, brought to 20 C; compared with the model's change",
+        "the same valves read cold and hot with two blades, the zones' temperatures",
+        "definition; each reading counts with the spread of its interval (width / root 12) and of the hand",
+        "bounded readings only; zones known to about 10 K",
+    ),
+}
 
 
 @dataclass(frozen=True, slots=True)

@@ -27,6 +27,7 @@ from coldlash.engine.materials import (
     range_note,
 )
 from coldlash.engine.spec import KIND_WORD, Engine, Height, Kind, StackPart
+from coldlash.engine.why import Why
 from coldlash.errors import InputError
 
 KINDS: tuple[Kind, Kind] = ("I", "E")
@@ -36,6 +37,32 @@ STRUCTURE_SD_UM_PER_K = 0.3
 """Sd of what a list of lengths leaves out of the even-heating slope, um/K (judgement, no source)."""
 HIGHEST_C = 1200.0
 """No part of a valve train is hotter, Celsius: a typing mistake."""
+
+WHY: dict[str, Why] = {
+    "per_k_uniform": Why(
+        "sum over parts of (gap per mm of the heights the part is in) x length x expansion at 20 C",
+        "the stack of the engine file (lengths mm, materials), rocker ratio",
+        "linear thermal expansion (textbook definition); expansion figures with their sources in the table of"
+        " materials; signs from the linkage, derived here",
+        "the whole engine evenly warm, near 20 C; lengths good to 2 % and what a list leaves out (0.3 um/K) are"
+        " judgements",
+    ),
+    "gap_change": Why(
+        "sum over parts of (gap per mm of the heights the part is in) x length x strain from 20 C to its zone's"
+        " temperature",
+        "the stack of the engine file, rocker ratio, one temperature for each zone (Celsius)",
+        "linear thermal expansion (textbook definition); expansion figures with their sources in the table of"
+        " materials",
+        "each zone evenly warm and its parts free to grow; bending and clamping are left out",
+    ),
+    "hot_gap": Why(
+        "cold gap + gap change; the spread adds up lengths (2 %), expansion figures and temperatures (10 K a"
+        " zone) as squares",
+        "the cold gap (mm), the stack, the zones' temperatures and their spreads",
+        "first-order propagation of independent spreads (textbook); the spreads themselves are judgements",
+        "it tells which way and about how far, not the blade",
+    ),
+}
 
 
 class Estimate(NamedTuple):
