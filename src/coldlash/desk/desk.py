@@ -25,7 +25,7 @@ from coldlash.desk.shown import Shown, checked_setting, shown_from
 from coldlash.engine.heat import temperature_coefficient
 from coldlash.engine.spec import Engine, Valve
 from coldlash.errors import InputError
-from coldlash.logbook.due import Due, due
+from coldlash.logbook.due import RATE_VISITS, Due, due
 from coldlash.logbook.exchange import ImportResult, export_log, import_log, to_records
 from coldlash.logbook.paths import default_book
 from coldlash.logbook.records import (
@@ -39,6 +39,7 @@ from coldlash.logbook.records import (
     Spin,
     Step,
     Visit,
+    VisitHead,
 )
 from coldlash.logbook.store import Book
 from coldlash.units import km_from_m, km_from_mile, m_from_km
@@ -58,7 +59,7 @@ class ShedRow:
     engine: Engine
     vehicle: str | None
     due: Due
-    draft: Visit | None
+    draft: VisitHead | None
     visits: int
 
 
@@ -147,14 +148,19 @@ class Desk:
     def shed(self, today: date) -> tuple[ShedRow, ...]:
         """Every engine with what is due, most urgent first."""
         vehicles = {vehicle.id: vehicle.name for vehicle in self.book.vehicles()}
+        heads: dict[str, list[VisitHead]] = {}
+        for head in self.book.recent_visits(RATE_VISITS):
+            heads.setdefault(head.engine_id, []).append(head)
         rows = []
         for entry in self.book.engines():
             engine = self._read(entry)
-            visits = self.records(entry.name)
-            drafts = self.book.draft_visits(entry.name)
+            closed = [head for head in heads.get(entry.id, []) if head.state == "closed"]
+            drafts = [head for head in heads.get(entry.id, []) if head.state == "draft"]
+            visits = [VisitRecord(head.day, km_from_m(head.distance_m), {}) for head in closed]
             vehicle = vehicles.get(entry.vehicle_id) if entry.vehicle_id else None
-            when = due(engine.service, visits, today, rebuilt=_rebuilt(visits))
-            rows.append(ShedRow(entry, engine, vehicle, when, drafts[0] if drafts else None, len(visits)))
+            when = due(engine.service, visits, today)
+            count = closed[-1].count if closed else 0
+            rows.append(ShedRow(entry, engine, vehicle, when, drafts[0] if drafts else None, count))
         order = {"due": 0, "never checked": 1, "soon": 2, "not yet": 3}
         far = date.max
         return tuple(
@@ -499,10 +505,6 @@ def _values(engine: Engine, valve: Valve, step: Step, text: str, blades: BladeSe
 
 def _km_each(unit: Meter, engine: Engine) -> float:
     return {"km": 1.0, "mile": km_from_mile(1.0), "h": engine.service.km_per_h}[unit]
-
-
-def _rebuilt(visits: Sequence[VisitRecord]) -> bool:
-    return bool(visits) and any(record.restart for record in visits[-1].valves.values())
 
 
 def make_book(ref: str | None = None) -> Path:

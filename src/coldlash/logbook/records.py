@@ -454,6 +454,18 @@ class VisitChange:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class VisitHead:
+    """A visit without its readings. ``count``: how many visits its engine has in that state."""
+
+    id: str
+    engine_id: str
+    day: date
+    distance_m: int
+    state: State
+    count: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Visit:
     """A visit with everything that was ever written in it.
 

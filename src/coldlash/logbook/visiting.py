@@ -12,7 +12,7 @@ from dataclasses import fields, replace
 from datetime import date
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, RowMapping, and_, select, true
+from sqlalchemy import ColumnElement, Connection, RowMapping, and_, func, select, true
 
 from coldlash.errors import BookError, InputError, ReadingConflictError
 from coldlash.logbook import models as m
@@ -27,6 +27,7 @@ from coldlash.logbook.records import (
     Reading,
     State,
     Visit,
+    VisitHead,
     checked_choice,
     checked_field,
     checked_id,
@@ -66,6 +67,39 @@ class Visiting(Shelf):
             if state is not None:
                 wanted.append(m.visits.c.state == state)
             return load(connection, and_(*wanted))
+
+    def recent_visits(self, most: int = 6) -> tuple[VisitHead, ...]:
+        """The last closed visits of every engine, at most ``most`` each, and every draft, without their readings.
+
+        By engine, then day. ``count`` is how many closed visits the engine has in all. One query, for a whole shed.
+        """
+        table = m.visits
+        per_engine = table.c.engine_id
+        place = func.row_number().over(
+            partition_by=(per_engine, table.c.state), order_by=(table.c.day.desc(), table.c.distance_m.desc())
+        )
+        count = func.count().over(partition_by=(per_engine, table.c.state))
+        columns = (table.c.id, per_engine, table.c.day, table.c.distance_m, table.c.state)
+        ranked = (
+            select(*columns, place.label("place"), count.label("count"))
+            .where(table.c.state.in_(("closed", "draft")))
+            .subquery()
+        )
+        wanted = select(ranked).where((ranked.c.place <= most) | (ranked.c.state == "draft"))
+        order = (ranked.c.engine_id, ranked.c.day, ranked.c.distance_m)
+        with self._file.reading() as connection:
+            rows = connection.execute(wanted.order_by(*order)).mappings()
+            return tuple(
+                VisitHead(
+                    id=row["id"],
+                    engine_id=row["engine_id"],
+                    day=date.fromisoformat(str(row["day"])),
+                    distance_m=row["distance_m"],
+                    state=row["state"],
+                    count=row["count"],
+                )
+                for row in rows
+            )
 
     def draft_visits(self, engine: str | None = None) -> tuple[Visit, ...]:
         """Visits that were opened and not yet closed, of one engine or of all."""

@@ -134,7 +134,7 @@ def shelve(books: Sequence[Book], unknown_temp_sd: float) -> Shelf:
     def pad(arrays: list[np.ndarray], fill: float | bool) -> np.ndarray:
         out = np.full((len(arrays), T, *([V] if arrays[0].ndim == 2 else [])), fill)
         for i, a in enumerate(arrays):
-            out[(i, *(slice(0, s) for s in a.shape))] = a
+            out[i][tuple(slice(0, size) for size in a.shape)] = a
         return out
 
     cold = np.full((len(books), V), 0.15)
