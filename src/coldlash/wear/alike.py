@@ -23,11 +23,15 @@ Place = tuple[str, tuple[Valve, ...]]
 
 
 def look_alikes(
-    found: Sequence[Candidate], groups: Sequence[Place], wanted: Sequence[int]
+    found: Sequence[Candidate],
+    groups: Sequence[Place],
+    wanted: Sequence[int],
+    together: Sequence[tuple[int, int]] = (),
 ) -> dict[int, tuple[str, ...]]:
     """For each of ``wanted`` (places in ``groups``): causes and pairs of causes that move the gaps alike, in words.
 
-    Single causes first; a pair is joined by " + ". At most ``MOST_NAMED`` each.
+    Single causes first, then pairs, joined by " + ", whose parts pull the same way. For the pairs ``together``, which
+    may have happened at once, other pairs that move the gaps as both do: "with X: A + B". At most ``MOST_NAMED`` each.
     """
     columns: list[tuple[int, Array]] = []
     for c in found:
@@ -35,22 +39,31 @@ def look_alikes(
         if not any(g == entry[0] and _near(entry[1], u) for g, u in columns):
             columns.append(entry)
     names = [say(groups[g]) for g, _ in columns]
+    owner = np.array([g for g, _ in columns])
     units = np.array([u for _, u in columns])
     pairs = list(itertools.combinations(range(len(columns)), 2))
     first, second = (np.array([p[i] for p in pairs], dtype=int) for i in (0, 1))
-    out: dict[int, tuple[str, ...]] = {}
+    a, b = units[first], units[second]
+    with_each_other = (a * b >= 0).all(axis=1)
+    out: dict[int, dict[str, None]] = {g: {} for g in wanted}
     for g in wanted:
-        alike: dict[str, None] = {}
-        for target in [u for own, u in columns if own == g]:
-            others = np.array([own != g for own, _ in columns])
+        others = owner != g
+        for target in units[~others]:
             for i in np.flatnonzero((units @ target > 1 - _SAME) & others):
-                alike[names[i]] = None
-            if len(pairs):
-                hits = _mixable(target, units[first], units[second]) & others[first] & others[second]
-                for p in np.flatnonzero(hits):
-                    alike[f"{names[first[p]]} + {names[second[p]]}"] = None
-        out[g] = tuple(alike)[:MOST_NAMED]
-    return out
+                out[g][names[i]] = None
+            hits = _mixable(target, a, b) & with_each_other & others[first] & others[second]
+            for p in np.flatnonzero(hits):
+                out[g][f"{names[first[p]]} + {names[second[p]]}"] = None
+    for g, k in together:
+        others = (owner != g) & (owner != k)
+        for one, two in itertools.product(units[owner == g], units[owner == k]):
+            hits = _mixable(_unit(one + two), a, b) & others[first] & others[second]
+            for p in np.flatnonzero(hits):
+                mix = f"{names[first[p]]} + {names[second[p]]}"
+                for here, other in ((g, k), (k, g)):
+                    if here in out:
+                        out[here][f"with {say(groups[other])}: {mix}"] = None
+    return {g: tuple(named)[:MOST_NAMED] for g, named in out.items()}
 
 
 def say(place: Place) -> str:

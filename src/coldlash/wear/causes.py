@@ -13,6 +13,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import Literal, NamedTuple
 
 import numpy as np
 
@@ -23,15 +24,20 @@ from coldlash.wear.alike import look_alikes
 from coldlash.wear.candidates import SESSION_OFFSET, SLOPE_OF_SIZE, Candidate, candidates
 from coldlash.wear.combinations import BEAM, Beam, Scenes, Weighed, log_prior_total, weigh
 from coldlash.wear.interval import Array
-from coldlash.wear.signature import How, Onset, Signature, signatures
+from coldlash.wear.signature import Onset, Signature, signatures
 from coldlash.wear.trend import Estimate, Shock, Trend
 
 LEAST_MM = 0.05
 """Below this amount candidates are shown, but no verdict is drawn from one."""
 ACCEPT_AT = 0.9
 """Probability (of the cause, times that anything happened) from which a jump goes back into the trend."""
+NEW_VISITS = 20
+"""A slope that was always there is judged by this many of the last visits."""
 LOG_LEAST_MISREAD = -6.0
 """A reading is weighed as a misread when that is at least exp(this) times as likely as reading it soundly."""
+LEAST_COMBINATION = 1e-4
+TOGETHER = 0.1
+"""Two causes that come together at least this often are compared with other pairs that move the gaps alike."""
 SHOWN_FROM = 0.02
 """Causes less probable than this are not listed."""
 
@@ -41,14 +47,14 @@ class CauseSettings:
     """Invented starting points. ``hazard``: happenings per 1000 km and valve.
 
     ``jumps``: last visits before which a jump is looked for; each earlier one counts half the next (what was there
-    was seen then). ``slope_ages``: visits ago at which a slope may have begun; a share
-    ``slope_share`` of happenings are slopes, fading with ``slope_fade`` visits. ``from_new``: 1000 km of hazard given to a slope as old as the book. ``noise`` and
-    ``offsets``: (scale, weight).
+    was seen then). ``slope_ages``: visits ago at which a slope may have begun; a share ``slope_share`` of
+    happenings are slopes, fading with ``slope_fade`` visits. ``from_new``: 1000 km of hazard given to a slope as
+    old as the book. ``noise`` and ``offsets``: (scale, weight).
     """
 
     hazard: float = 1.0 / 1600.0
     jumps: int = 3
-    slope_ages: tuple[int, ...] = (2, 3, 4, 6, 9, 14, 20)
+    slope_ages: tuple[int, ...] = (2, 4, 7, 12)
     slope_fade: float = 6.0
     slope_share: float = 0.1
     from_new: float = 2.5
@@ -84,7 +90,7 @@ class Cause:
     probability: float
     amount: Estimate
     direction: str
-    how: How
+    how: Literal["jump", "slope"]
     onset_session: int
     since_km: float
     per_1000km: Estimate | None
@@ -104,19 +110,34 @@ class Cause:
         return self.amount.mean >= LEAST_MM
 
 
+class Part(NamedTuple):
+    """One cause of a combination: its place in ``Attribution.causes`` and what exactly happened."""
+
+    cause: int
+    variant: str
+
+
+class Combination(NamedTuple):
+    """What may have happened together, and how probable that is, given that something happened."""
+
+    parts: tuple[Part, ...]
+    weight: float
+
+
 @dataclass(frozen=True, slots=True)
 class Attribution:
     """What may have happened to one engine.
 
     ``p_something``: probability that anything did; ``prior_something`` the same before the readings. ``causes``: given
-    that something did, most likely first. ``combinations``: (places in ``causes``, weight), weights sum to at most 1.
+    that something did, most likely first. ``combinations``, likeliest first, weights sum to at most 1 (the rest are
+    combinations with causes too unlikely to be listed).
     ``p_misread``: probability that a reading of the last visit was a misread, by valve, where above 1 %.
     """
 
     p_something: float
     prior_something: float
     causes: tuple[Cause, ...]
-    combinations: tuple[tuple[tuple[int, ...], float], ...]
+    combinations: tuple[Combination, ...]
     p_misread: dict[Valve, float]
 
     def probability_of(self, cause: Cause) -> float:
@@ -186,7 +207,7 @@ def likely_onsets(trend: Trend, settings: CauseSettings = DEFAULT_CAUSES) -> lis
         if driven > 0 and book.dist[t] > 0:
             out.append((Onset(t, "slope"), -share * math.expm1(-rate * min(driven, 10.0))))
     if float(book.dist.sum()) > 0:
-        out.append((Onset(0, "slope"), -0.5 * math.expm1(-rate * settings.from_new)))
+        out.append((Onset(max(0, T - NEW_VISITS), "new"), -0.5 * math.expm1(-rate * settings.from_new)))
     return out
 
 
@@ -230,7 +251,7 @@ def _scenes(
 ) -> tuple[Scenes, Array]:
     """The scenes of one onset, and which valve's reading each takes for a misread (-1: none)."""
     V, n = len(trend.valves), len(signature.h)
-    D, slope = signature.dist, signature.onset.how == "slope"
+    D, slope = signature.dist, signature.onset.how != "jump"
     last = signature.onset.session == len(trend.book.visits) - 1
     loading = np.array([c.loading for c in found]).T
     offset = np.array([c.cause == SESSION_OFFSET for c in found])
@@ -369,7 +390,7 @@ class _View:
     blocks: Sequence[Weighed]
     log_total: float
 
-    def causes(self) -> tuple[tuple[Cause, ...], tuple[tuple[tuple[int, ...], float], ...]]:
+    def causes(self) -> tuple[tuple[Cause, ...], tuple[Combination, ...]]:
         names = [(c.cause, c.where) for c in self.found]
         groups = list(dict.fromkeys(names))
         group = np.array([groups.index(name) for name in names])
@@ -396,23 +417,27 @@ class _View:
                     np.add.at(summed, onset, value)
                     np.add.at(into, g, summed.T)
                 np.add.at(variant, j, by_onset.sum(axis=0))
-            for row, weight in zip(seen, by_onset.sum(axis=0), strict=True):
-                key = tuple(sorted(set(map(int, row))))
-                together[key] = together.get(key, 0.0) + float(weight)
+            for row, weight in zip(block.members.tolist(), by_onset.sum(axis=0).tolist(), strict=True):
+                together[tuple(row)] = weight
         p = mass.sum(axis=1)
         order = [int(g) for g in np.argsort(-p, kind="stable") if p[g] >= SHOWN_FROM]
-        alike = look_alikes(self.found, groups, order)
+        rank = {g: i for i, g in enumerate(order)}
+        likely = sorted(((w, key) for key, w in together.items() if w > LEAST_COMBINATION), reverse=True)
+        combined = tuple(
+            Combination(tuple(Part(rank[int(group[j])], self.found[j].variant) for j in key), w)
+            for w, key in likely
+            if all(int(group[j]) in rank for j in key)
+        )
+        both = {
+            (order[c.parts[0].cause], order[c.parts[1].cause])
+            for c in combined
+            if len(c.parts) == 2 and c.weight >= TOGETHER and c.parts[0].cause != c.parts[1].cause
+        }
+        alike = look_alikes(self.found, groups, order, sorted(both))
         made = tuple(
             self._cause(groups[g], group == g, mass[g], first[g], second[g], variant, alike[g]) for g in order
         )
-        rank = {g: i for i, g in enumerate(order)}
-        combined: dict[tuple[int, ...], float] = {}
-        for key, weight in together.items():
-            if all(g in rank for g in key):
-                named = tuple(sorted(rank[g] for g in key))
-                combined[named] = combined.get(named, 0.0) + weight
-        ranked = sorted(combined.items(), key=lambda kv: -kv[1])
-        return made, tuple(ranked)
+        return made, combined
 
     def _cause(
         self,
@@ -426,28 +451,24 @@ class _View:
     ) -> Cause:
         book = self.trend.book
         onset = self.onsets[int(np.argmax(mass))]
-        since = max(onset.session - 1, 0)
+        since = 0 if onset.how == "new" else max(onset.session - 1, 0)
         ranked = sorted(np.flatnonzero(mine), key=lambda j: -variant[j])
         top = self.found[int(ranked[0])]
         # A slope's amount is what it has done since it began.
-        far = np.array(
-            [
-                1.0
-                if o.how == "jump"
-                else float(book.counted_km[-1] - book.counted_km[max(o.session - 1, 0)]) / 1000.0
-                for o in self.onsets
-            ]
-        )
-        how = np.array([o.how == onset.how for o in self.onsets])
-        amount = _moments(mass * how, first * far * how, second * far**2 * how)
-        rate = _moments(mass * how, first * how, second * how) if onset.how == "slope" else None
+        far = np.array([self._far(o) for o in self.onsets])
+        jump = np.array([o.how == "jump" for o in self.onsets])
+        alike_how = jump == (onset.how == "jump")
+        amount = _moments(mass * alike_how, first * far * alike_how, second * far**2 * alike_how)
+        rate = None
+        if onset.how != "jump":
+            rate = _moments(mass * alike_how, first * alike_how, second * alike_how)
         return Cause(
             cause=name[0],
             where=name[1],
             probability=float(min(mass.sum(), 1.0)),
             amount=amount,
             direction=top.direction,
-            how=onset.how,
+            how="jump" if onset.how == "jump" else "slope",
             onset_session=onset.session,
             since_km=float(book.km[since]),
             per_1000km=rate,
@@ -456,6 +477,14 @@ class _View:
             why=_why(self.trend, top),
             loading=tuple(x / top.gain for x in top.loading),
         )
+
+    def _far(self, onset: Onset) -> float:
+        """1000 km a slope has lasted; 1 for a jump."""
+        if onset.how == "jump":
+            return 1.0
+        counted = self.trend.book.counted_km
+        first = 0 if onset.how == "new" else max(onset.session - 1, 0)
+        return float(counted[-1] - counted[first]) / 1000.0
 
 
 def _moments(mass: Array, first: Array, second: Array) -> Estimate:

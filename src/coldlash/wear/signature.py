@@ -30,11 +30,18 @@ WIDE_GAP = 0.06
 WIDE_DRIFT = 0.012
 """sd added to every drift under the widened prediction of a slope, mm per 1000 km."""
 
-How = Literal["jump", "slope"]
+SOUND_BY = 4.0
+"""A later reading counts when it is at least exp(this) times likelier soundly read than misread."""
+
+How = Literal["jump", "slope", "new"]
 
 
 class Onset(NamedTuple):
-    """A place where something may have begun: just before visit ``session``, a jump of gaps or a lasting slope."""
+    """Where something may have begun: just before visit ``session``, a jump of gaps or a slope that lasts.
+
+    "new": a slope that was always there; then ``session`` is the first visit that is counted, and what the drifts
+    had learnt before is set aside.
+    """
 
     session: int
     how: How
@@ -91,10 +98,24 @@ class _Run:
         self.T = self.shelf.T
         self.traces: dict[int, list[tuple[int, Trace]]] = {}
 
-    def start(self, onset: Onset) -> State:
-        """The trend just before the way to the onset's visit, widened."""
+    def before(self, onset: Onset) -> State:
+        """The trend just before the way to the onset's visit."""
         layout, t = self.layout, onset.session
-        before = kalman.start(layout, self.h, self.shelf.cold) if t == 0 else self.trend.traces[t - 1].after
+        new = kalman.start(layout, self.h, self.shelf.cold)
+        if t == 0:
+            return new
+        x = self.trend.traces[t - 1].after
+        if onset.how != "new":
+            return x
+        drifts = np.zeros(layout.n, dtype=bool)
+        drifts[layout.d] = drifts[layout.pooled : layout.pooled + 2] = True
+        crossed = drifts[:, None] | drifts
+        return State(np.where(drifts, new.m, x.m), np.where(crossed, new.P, x.P))
+
+    def start(self, onset: Onset) -> State:
+        """The same, widened."""
+        layout, t = self.layout, onset.session
+        before = self.before(onset)
         P = before.P.copy()
         if onset.how == "jump":
             i = np.arange(layout.V)
@@ -113,7 +134,7 @@ class _Run:
             step, here = self.shelf.step(t), []
             parts = []
             if state is not None:
-                trace, _ = advance(state, step, self.layout, self.h, self.pushes[t])
+                trace = self.later(state, t)
                 here.append((slice(0, count), trace))
                 parts.append(trace.after)
             new = [o for o in self.onsets if o.session == t]
@@ -127,6 +148,38 @@ class _Run:
             state = State(np.concatenate([p.m for p in parts]), np.concatenate([p.P for p in parts]))
             out.append(here)
         return out
+
+    def later(self, state: State, t: int) -> Trace:
+        """A visit after the onset. Readings that even the widened run can hardly believe are set aside.
+
+        Each may be a misread or something else that happened since: its Gaussian stand-in would hold far from here
+        only, and count against the trend without an end.
+        """
+        step, h = self.shelf.step(t), self.h
+        trace, _ = advance(state, step, self.layout, h, self.pushes[t])
+        sites, found = trace.found_sites, step.found
+        if sites is None:
+            return trace
+        drag = h.drag if found.has_point else None
+        sound = read(
+            sites.cavity_mean,
+            sites.cavity_var,
+            found.lo,
+            found.hi,
+            h.feel,
+            drag,
+            np.zeros(1),
+            np.full(1, -math.inf),
+            np.zeros(1),
+        ).log_z
+        doubtful = (h.log_sound + sound < h.log_misread + found.log_chance + SOUND_BY) & ~found.open
+        if not doubtful.any():
+            return trace
+        B, V = doubtful.shape
+        lo, hi, chance = (np.broadcast_to(a, (B, V)) for a in (found.lo, found.hi, found.log_chance))
+        kept = found._replace(lo=lo, hi=hi, log_chance=chance, open=found.open | doubtful)
+        trace, _ = advance(state, step._replace(found=kept), self.layout, h, self.pushes[t])
+        return trace
 
     def signatures(self) -> list[Signature]:
         forward = self.forward()
@@ -155,6 +208,8 @@ class _Run:
     def signature(self, i: int, k: int, trace: Trace, r: Array, N: Array, H: Array) -> Signature:
         onset, t, V = self.onsets[i], self.onsets[i].session, self.layout.V
         own = self.trend.traces[t].predicted
+        if onset.how == "new":
+            own = kalman.predict(self.before(onset), self.shelf.step(t), self.layout, self.h)
         wide = trace.predicted.P[k]
         solved = np.linalg.solve(np.eye(len(r)) - N @ wide, np.column_stack([N, r]))
         L, h = solved[:, :-1], solved[:, -1]
