@@ -291,7 +291,7 @@ class Session {
       const text = reachable ? h("a", { href: "#", onclick: (event) => this.go(event, place) }, label) : label;
       return h("li", { "aria-current": index === at ? "step" : null, class: index < at ? "done" : null }, text);
     });
-    return h("ol", { class: "steps", "aria-label": "The visit" }, items);
+    return h("ol", { class: "steps", "aria-label": "The visit", tabindex: "0" }, items);
   }
 
   #age() {
