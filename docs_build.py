@@ -17,6 +17,8 @@ import sys
 import tempfile
 from pathlib import Path
 
+import docs_pictures
+
 from coldlash.cli.main import build_parser
 
 HERE = Path(__file__).resolve().parent
@@ -106,6 +108,11 @@ def main() -> int:
         if path.exists():
             wanted[path] = run_tour(path.read_text(encoding="utf-8"))
     stale = 0
+    for missing in [
+        name for name in docs_pictures.NAMES if not (docs_pictures.FOLDER / f"{name}.png").exists()
+    ]:
+        stale += checking
+        print(f"docs/pictures/{missing}.png is missing")
     for path, text in wanted.items():
         have = path.read_text(encoding="utf-8") if path.exists() else ""
         if have == text:

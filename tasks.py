@@ -66,8 +66,9 @@ def soak(arguments: list[str]) -> int:
 
 
 def docs(_: list[str]) -> int:
-    """Rebuild the generated parts of README and docs."""
-    return _do(sys.executable, "-m", "docs_build")
+    """Rebuild the generated parts of README and docs, and take their pictures."""
+    _debian_package("chromium", "chromium")
+    return max(_do(sys.executable, "-m", "docs_build"), _do(sys.executable, "-m", "docs_pictures"))
 
 
 TASKS: dict[str, Callable[[list[str]], int]] = {
