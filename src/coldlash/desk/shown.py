@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import Literal, get_args
 
 from coldlash.bench.blades import Unit
 from coldlash.engine.spec import Service
 from coldlash.errors import InputError
-from coldlash.paper.words import Words
-from coldlash.units import KM_PER_MILE, c_from_f, f_from_c
+from coldlash.paper.words import MINUS, Words
+from coldlash.units import KM_PER_MILE, MM_PER_INCH, c_from_f, f_from_c, parse_number
 
 Distance = Literal["km", "mile"]
 Temperature = Literal["C", "F"]
+LARGEST_MM = 5.0
+"""A typed gap beyond this is a slip of the pen."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +39,42 @@ class Shown:
     def to_celsius(self, typed: float) -> float:
         """What the owner typed as a temperature, in Celsius."""
         return c_from_f(typed) if self.temperature == "F" else typed
+
+    def kelvin(self, k: float) -> str:
+        """A difference of temperatures in words."""
+        return f"{k * 1.8:.0f} °F" if self.temperature == "F" else f"{round(k, 1):g} °C"
+
+    @property
+    def kelvin_unit(self) -> str:
+        """What one step of such a difference is called."""
+        return f"°{self.temperature}"
+
+    def typed_celsius(self, c: float) -> str:
+        """A temperature as the owner would type it."""
+        return f"{f_from_c(c):.0f}" if self.temperature == "F" else f"{c:g}"
+
+    def typed_mm(self, mm: float) -> str:
+        """A gap as the owner would type it: "0.15" or ".006"."""
+        return self.words().gap(mm).replace(MINUS, "-")
+
+    def to_mm(self, text: str, what: str) -> float:
+        """A typed gap in mm; below 0 = held open. "0.15", ".006" or "6" (thousandths) in inches, or with its unit.
+
+        Raises InputError for what is no number, or beyond 5 mm.
+        """
+        match = re.fullmatch(r"\s*(\S+?)\s*(mm|in|inch|thou)?\s*", text, re.IGNORECASE)
+        if match is None:
+            raise InputError(f"{what}: {text!r} is not a gap; write it like {self.typed_mm(0.15)}")
+        number = parse_number(match[1], what)
+        unit = (match[2] or self.gap).lower()
+        mm = number
+        if unit == "thou" or (unit in ("in", "inch") and not match[2] and abs(number) >= 1):
+            mm = number / 1000 * MM_PER_INCH
+        elif unit in ("in", "inch"):
+            mm = number * MM_PER_INCH
+        if abs(mm) > LARGEST_MM:
+            raise InputError(f"{what}: {text.strip()!r} is {mm:g} mm; a gap is below {LARGEST_MM:g} mm")
+        return mm
 
     def words(self, service: Service | None = None) -> Words:
         """The same choice for drawings and paper."""

@@ -7,7 +7,7 @@ comparison of one gap with another on the same engine is what it is good for.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -184,9 +184,10 @@ class GapCost:
         """The gap while running: as given plus what heat adds."""
         return self.gap_mm + self.hot_change_mm[self.valve.kind]
 
-    def sentences(self) -> tuple[str, ...]:
-        """What it means, most important first."""
-        name = f"{self.valve} at {_mm(self.gap_mm)} mm"
+    def sentences(self, say: Callable[[float], str] | None = None) -> tuple[str, ...]:
+        """What it means, most important first; ``say`` puts a gap, mm, into words with its unit."""
+        gap_words = say or _mm_words
+        name = f"{self.valve} at {gap_words(self.gap_mm)}"
         said = []
         if self.gap_mm < 0:
             said.append(
@@ -196,12 +197,12 @@ class GapCost:
             )
         elif self.running_gap_mm < 0:
             said.append(
-                f"{name} cold becomes {_mm(self.running_gap_mm)} mm warm: the valve would be held open while"
+                f"{name} cold becomes {gap_words(self.running_gap_mm)} warm: the valve would be held open while"
                 " running and never seat. Don't run it like this."
             )
         if self.running_gap_mm >= 0:
             said.append(
-                f"{name} instead of {_mm(self.set_gap_mm)} mm: at {self.rpm:.0f} rpm the cylinder takes in"
+                f"{name} instead of {gap_words(self.set_gap_mm)}: at {self.rpm:.0f} rpm the cylinder takes in"
                 f" {_percent(self.filling_change)} air and {_points(self.residual_change)} burnt gas stays"
                 f" behind; its work changes by {_signed(100 * self.work_change)} %."
             )
@@ -271,8 +272,8 @@ def what_it_costs(
     )
 
 
-def _mm(value: float) -> str:
-    return f"{value:.2f}".replace("-", "\N{MINUS SIGN}")
+def _mm_words(value: float) -> str:
+    return f"{value:.2f} mm".replace("-", "\N{MINUS SIGN}")
 
 
 def _signed(value: float) -> str:

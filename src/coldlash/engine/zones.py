@@ -42,7 +42,7 @@ def typical_hot(engine: Engine) -> dict[str, float]:
 
 
 def half_cooled(engine: Engine, air_c: float = 20.0) -> dict[str, float] | None:
-    """Celsius for each of the engine's zones when it is half cooled; None when a zone has no figure or none is named."""
+    """Celsius for each of the engine's zones when it is half cooled; None when one has no figure or there is none."""
     zones = zones_of(engine)
     if not zones or any(zone not in HALF_COOLED_EXCESS_K for zone in zones):
         return None

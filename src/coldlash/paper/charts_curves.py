@@ -21,11 +21,15 @@ STYLES: tuple[Style, ...] = ("series-a", "series-b", "series-c", "series-d")
 
 @dataclass(frozen=True, slots=True)
 class Curve:
-    """One line: points (x, y), x rising, in the units of the axes; told apart by the kind of its line first."""
+    """One line: points (x, y), x rising, in the units of the axes; told apart by the kind of its line first.
+
+    ``key``: its words in the legend where they are not the label; lines alike in style and key share one entry.
+    """
 
     label: str
     points: Sequence[Point]
     style: Style = "series-a"
+    key: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +90,7 @@ def curves_chart(
             end = x + half
     for curve in curves:
         canvas.path(_path(plot, curve.points), curve.style)
-    keys = [Key(curve.style, curve.label) for curve in curves]
+    keys = list(dict.fromkeys(Key(curve.style, curve.key or curve.label) for curve in curves))
     if shades and shade_words:
         keys.append(Key("room", shade_words))
     top = plot.y.start + 44
