@@ -243,7 +243,7 @@ class Desk:
     ) -> Visit:
         """Open a visit: the engine's own distance in km, or what its meter shows today.
 
-        ``blades`` or the rungs themselves in ``blades_um``. ``visit_id``, ``engine_file_id`` and ``at`` come from a
+        ``blades`` or the rungs themselves in ``blades_um``; without either, those of the last visit. ``visit_id``, ``engine_file_id`` and ``at`` come from a
         device that opened it with no network; the same opening twice opens once.
         Raises InputError when both or neither are given, or the meter has gone back.
         """
@@ -258,8 +258,10 @@ class Desk:
         if distance_km is None and meter is not None:
             distance_km = self._distance_from_meter(name, engine, meter, unit)
         if blades_um is None:
-            chosen = blades or STANDARD_SETS["metric" if self.unit() == "mm" else "inch"]
-            blades_um = tuple(rung.um for rung in chosen.ladder())
+            blades_um = self._usual_blades(name) if blades is None else ()
+            if not blades_um:
+                chosen = blades or STANDARD_SETS["metric" if self.unit() == "mm" else "inch"]
+                blades_um = tuple(rung.um for rung in chosen.ladder())
         guided.planned_stops(engine, plan)
         return self.book.open_visit(
             name,
@@ -278,6 +280,10 @@ class Desk:
                 at=at,
             ),
         )
+
+    def _usual_blades(self, name: str) -> tuple[int, ...]:
+        visits = self.book.visits(name)
+        return visits[-1].blades_um if visits else ()
 
     def _meter_unit(self, entry: EngineEntry, engine: Engine) -> Meter:
         if engine.service.meter == "h":

@@ -36,6 +36,9 @@ _BASE_ROWS = 8
 _EVENTS_OFF_DEG = 20.0
 """A table that disagrees with the stated events by more crank degrees than this is remarked on (judgement)."""
 
+_LONGEST_FOOT_DEG = 40.0
+"""Crank degrees a straight foot may run below what the noise lets through (judgement)."""
+
 _RAMP_REACH = 0.12
 """A table's ramp is looked for below this share of the peak lift."""
 
@@ -445,11 +448,12 @@ def _footed(fit: Smooth, ramp_mm: float | None) -> LiftCurve:
         share = (value[part][i - 1] - floor) / (value[part][i - 1] - value[part][i])
         edge.append(float(high + share * (low - high)))
         reach = int(np.flatnonzero(value[part] < max(_RAMP_REACH * peak_mm, 6.0 * floor))[0])
-        away = np.linspace(0.0, abs(float(grid[part][reach]) - edge[-1]), 120)
+        away = np.linspace(0.0, max(abs(float(grid[part][reach]) - edge[-1]), 0.5), 120)
         foot, per_deg, ramp = _ramp_line(away, fit.at(edge[-1] - side * away))
         ramps.append(ramp)
         # The straight foot must meet the spline at the edge; its length is held within reason.
-        slope.append(float(np.clip(floor / max(-foot, 1e-9), per_deg / 3.0, per_deg * 3.0)))
+        straight = float(np.clip(floor / max(-foot, 1e-9), per_deg / 3.0, per_deg * 3.0))
+        slope.append(max(straight, floor / _LONGEST_FOOT_DEG))
     foot_at = (edge[0] - floor / slope[0], edge[1] + floor / slope[1])
 
     def shape(deg: Array, order: int) -> Array:

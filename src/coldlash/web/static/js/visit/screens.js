@@ -333,7 +333,8 @@ function bladeBoard(session, name, step, expected) {
     drag: "Tap the blade that goes with drag.",
     both: go === null ? "Tap the thickest blade that goes." : "Now tap the thinnest that does not.",
   }[mode];
-  const inside = (um) => expected !== null && um >= expected.lo_um && um <= expected.hi_um;
+  // "This goes, the next does not" is expected where that interval meets the expected range.
+  const inside = (um) => expected !== null && um <= expected.hi_um && (session.above(um) ?? Infinity) > expected.lo_um;
   return [
     h("p", { id: "prompt" }, prompt),
     h(
