@@ -54,9 +54,9 @@ class CauseSettings:
 
     hazard: float = 1.0 / 1600.0
     jumps: int = 3
-    slope_ages: tuple[int, ...] = (2, 4, 7, 12)
+    slope_ages: tuple[int, ...] = (2, 3, 4, 5, 6, 8, 10, 13, 17)
     slope_fade: float = 6.0
-    slope_share: float = 0.1
+    slope_share: float = 0.15
     from_new: float = 2.5
     noise: tuple[tuple[float, float], ...] = ((0.75, 0.4), (1.0, 0.4), (1.35, 0.2))
     offsets: tuple[tuple[float, float], ...] = ((1.0, 0.8), (3.0, 0.2))
