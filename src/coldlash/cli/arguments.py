@@ -72,6 +72,18 @@ def positive(what: str) -> Callable[[str], float]:
     return read
 
 
+def not_negative(what: str) -> Callable[[str], float]:
+    """An argparse type: one number, 0 or greater."""
+
+    def read(text: str) -> float:
+        value = number(what)(text)
+        if value < 0:
+            raise argparse.ArgumentTypeError(f"{what}: {text} must be 0 or greater")
+        return value
+
+    return read
+
+
 def numbers(what: str) -> Callable[[str], list[float]]:
     """An argparse type: numbers separated by commas, decimal points only ("0,180"). Empty = none."""
 

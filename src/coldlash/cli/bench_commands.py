@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import argparse
 
-from coldlash.cli.arguments import command, engine_argument, number, numbers, positive
+from coldlash.cli.arguments import command, engine_argument, not_negative, number, numbers, positive
 from coldlash.cli.output import note, out, put_json, say, signed, table
+from coldlash.errors import InputError
 
 STEPS = (
     "ready",
@@ -86,6 +87,17 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     cooldown.add_argument("--engine", help="judge by this engine's own stack instead of a fixed excess")
     cooldown.add_argument(
         "--size", type=positive("--size"), default=0.01, metavar="MM", help="with --engine: gap error allowed"
+    )
+
+    cooldown.add_argument(
+        "--watch", action="store_true", help="count down, second by second, until it is cold enough"
+    )
+    cooldown.add_argument(
+        "--ago",
+        type=not_negative("--ago"),
+        default=0.0,
+        metavar="MIN",
+        help="with --watch: minutes since the last reading; default 0",
     )
 
     timing = command(commands, "timing", "say what a gap does to valve timing and seating speed", _timing)
@@ -226,10 +238,16 @@ def _cooldown(arguments: argparse.Namespace) -> None:
         arguments.air, parse_cooling(arguments.reading), arguments.within, engine, arguments.size
     )
     if arguments.json:
+        if arguments.watch:
+            raise InputError("--json gives one answer and --watch counts on; use one of the two")
         put_json(answer.as_json())
         return
     for line in answer.lines():
         say(line)
+    if arguments.watch:
+        from coldlash.cli.countdown import watch
+
+        watch(60 * (answer.cooling.wait_min - arguments.ago))
 
 
 def _timing(arguments: argparse.Namespace) -> None:

@@ -125,7 +125,7 @@ def cooldown(engine: Engine, air_c: float, taken: Sequence[Taken], now: datetime
         )
     spread = say_minutes(found.wait_sd_min) if found.wait_sd_min >= 0.5 else "a minute"
     sentences = (
-        f"Cold enough in about {say_minutes(left)}, give or take {spread}.",
+        f"Cold enough about {say_minutes(found.wait_min)} after the last reading, give or take {spread}.",
         cold,
         "Measure its temperature once more before the first valve.",
     )

@@ -23,7 +23,7 @@ from coldlash.engine.zones import typical_hot
 from coldlash.errors import InputError
 from coldlash.paper.charts_curves import CRANK_STEPS, AxisWords, Curve, Shade, Style, curves_chart
 from coldlash.paper.svg import Drawing
-from coldlash.paper.words import Words
+from coldlash.paper.words import NO_BREAK, Words
 from coldlash.units import parse_number
 from coldlash.wear.record import VisitRecord
 
@@ -235,7 +235,7 @@ def _sentences(
             "lands hard, and is heard."
         )
     if warm_sd is not None and not result.held_open[1]:
-        likely = f"about {words.about(gaps[2])} \N{PLUS-MINUS SIGN} {_gap(warm_sd, words)}"
+        likely = f"about {words.about(gaps[2])}{NO_BREAK}±{NO_BREAK}{_gap(warm_sd, words)}"
         if result.held_open[2]:
             said.append(f"Warm it would come to {likely}: held open, it can’t seat, leaks and burns.")
         else:
@@ -296,7 +296,7 @@ def _figures(
         ),
         Figure(
             "Landing energy",
-            row(t.seating_energy_ratio, 2, " ×"),
+            row(t.seating_energy_ratio, 2, f"{NO_BREAK}×"),
             why["seating_energy_ratio"],
             "Relative to the set gap; it goes with the square of the speed.",
         ),
@@ -330,8 +330,8 @@ def _wear(energy: float, words: Words) -> str:
     ratio = recession.wear_ratio(math.sqrt(energy))
     least, most = float(ratio.least), float(ratio.most)
     if abs(most - least) < 0.005:
-        return "1 ×"
-    return f"{words.number(least, 2)} to {words.number(most, 2)} ×"
+        return f"{words.number(1.0, 2)}{NO_BREAK}×"
+    return f"{words.number(least, 2)}–{words.number(most, 2)}{NO_BREAK}×"
 
 
 def _trapped(engine: Engine, gaps: tuple[float, ...], words: Words) -> list[Figure]:

@@ -21,7 +21,7 @@ from coldlash.engine.zones import half_cooled, typical_hot, zone_words
 from coldlash.errors import InputError
 from coldlash.paper.charts_shares import ShareRow, shares_chart
 from coldlash.paper.svg import Drawing
-from coldlash.paper.words import Words
+from coldlash.paper.words import NO_BREAK, Words
 from coldlash.units import parse_number
 
 KINDS: tuple[Kind, Kind] = ("I", "E")
@@ -99,15 +99,12 @@ def even_warmth(engine: Engine, shown: Shown) -> EvenWarmth:
     why = heat.WHY["per_k_uniform"]
     step = 1.8 if shown.temperature == "F" else 1.0
     per = {kind: slopes[kind] / step for kind in KINDS}
-    unit = f" µm per {shown.kelvin_unit}"
+    unit = f"{NO_BREAK}µm/{shown.kelvin_unit}"
     garage = tuple(_change(slopes[kind] * GARAGE_K / 1000, words, 3) for kind in KINDS)
     figures = [
         Figure(
             f"One {shown.kelvin_unit} warmer",
-            tuple(
-                f"{words.number(per[kind], 2, sign=True)} ± {words.number(spread[kind].sd * 1000 / step, 1)}{unit}"
-                for kind in KINDS
-            ),
+            tuple(_spread(per[kind], spread[kind].sd * 1000 / step, (2, 1), words) + unit for kind in KINDS),
             why,
             "The whole engine evenly warm; a µm is a thousandth of a millimetre.",
         ),
@@ -162,6 +159,11 @@ def _trap_words(change: Mapping[Kind, float], words: Words) -> str:
     )
 
 
+def _spread(value: float, sd: float, places: tuple[int, int], words: Words) -> str:
+    """ "+0.15 ± 0.4", with blanks that don't break."""
+    return f"{words.number(value, places[0], sign=True)}{NO_BREAK}±{NO_BREAK}{words.number(sd, places[1])}"
+
+
 def _change(mm: float, words: Words, places: int) -> str:
     if words.gap_unit == "in":
         return told(words.gap_value(mm), places + 2, " in", words, sign=True)
@@ -205,7 +207,7 @@ def hot(engine: Engine, zones: Mapping[str, float], shown: Shown) -> Hot:
         Figure(
             "Warm gap",
             tuple(
-                f"{words.about(gaps[kind].gap_mm)} ± {words.with_unit(words.about(gaps[kind].sd_mm))}"
+                f"{words.about(gaps[kind].gap_mm)}{NO_BREAK}±{NO_BREAK}{words.with_unit(words.about(gaps[kind].sd_mm))}"
                 for kind in KINDS
             ),
             why["hot_gap"],
@@ -282,12 +284,11 @@ def own_even(engine: Engine, values: Mapping[str, str], blades: BladeSet, shown:
     words = shown.words(engine.service)
     why = calibrate.WHY["coefficient"]
     step = 1.8 if shown.temperature == "F" else 1.0
-    unit = f" µm per {shown.kelvin_unit}"
+    unit = f"{NO_BREAK}µm/{shown.kelvin_unit}"
 
     def cells(of: Mapping[Kind, heat.Estimate]) -> tuple[str, ...]:
         return tuple(
-            f"{words.number(of[kind].value * 1000 / step, 1, sign=True)} ± "
-            f"{words.number(of[kind].sd * 1000 / step, 1)}{unit}"
+            _spread(of[kind].value * 1000 / step, of[kind].sd * 1000 / step, (1, 1), words) + unit
             for kind in KINDS
         )
 
@@ -325,7 +326,7 @@ def own_hot(engine: Engine, values: Mapping[str, str], blades: BladeSet, shown: 
                 continue
             estimate = checks[kind].measured if pick == "measured" else checks[kind].predicted
             sd = words.with_unit(words.about(estimate.sd))
-            found.append(f"{words.about(estimate.value, sign=True)} ± {sd}")
+            found.append(f"{words.about(estimate.value, sign=True)}{NO_BREAK}±{NO_BREAK}{sd}")
         return tuple(found)
 
     figures = (

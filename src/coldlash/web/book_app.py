@@ -6,14 +6,21 @@ from starlette.applications import Starlette
 
 from coldlash.desk.desk import Desk
 from coldlash.web.application import create_app
-from coldlash.web.routes import engines, forms, shed, visits
+from coldlash.web.routes import engines, forms, physics, shed, visits
 from coldlash.web.settings import Settings
 
 
 def book_app(settings: Settings, desk: Desk) -> Starlette:
     """The pages over an open book. The caller closes the book after serving."""
     app = create_app(
-        settings, [shed.routes, forms.routes, engines.routes, lambda pages: visits.routes(pages, desk)]
+        settings,
+        [
+            shed.routes,
+            forms.routes,
+            physics.routes,
+            engines.routes,
+            lambda pages: visits.routes(pages, desk),
+        ],
     )
     app.state.desk = desk
     return app
