@@ -90,9 +90,9 @@ def run(quick: bool = False) -> list[dict[str, Any]]:
 
 
 def main() -> int:
-    """Print the rows; 1 when a bar is missed."""
-    missed = 0
-    for row in run(quick="--quick" in sys.argv[1:]):
+    """Print the rows; 1 when a bar is missed (one quick round judges no bar)."""
+    missed, quick = 0, "--quick" in sys.argv[1:]
+    for row in run(quick):
         line = f"{row['what']}: {row['ms']:.1f} ms"
         if row["bar_ms"] is not None:
             missed += row["ms"] >= row["bar_ms"]
@@ -100,7 +100,7 @@ def main() -> int:
         if row["ratio"] is not None:
             line += f"; {row['reference']}: {row['reference_ms']:.1f} ms; ratio {row['ratio']:.3g}"
         print(line)
-    return 1 if missed else 0
+    return 1 if missed and not quick else 0
 
 
 if __name__ == "__main__":
