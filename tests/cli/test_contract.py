@@ -171,7 +171,21 @@ def test_assess_reads_a_log_without_a_book(cli, engine, tmp_path):
     answer = done.json
     assert answer["as_of_km"] == 85000
     assert set(answer["valves"]) == {"I1", "E1", "I2", "E2", "I3", "E3", "I4", "E4"}
-    assert "tight" in answer["valves"]["E3"]["verdict"]
+    e3 = answer["valves"]["E3"]
+    assert set(e3) >= {
+        "gap_mm",
+        "drift_mm_per_1000km",
+        "p_tight_by_next",
+        "p_loose_by_next",
+        "change",
+        "verdict",
+    }
+    assert set(e3["gap_mm"]) == {"mean", "sd", "p05", "p95"}
+    assert set(answer) >= {"causes", "next_tests", "recheck_km", "reasons", "p_something"}
+    assert e3["compared"]["change_mm"]["hi"] < 0
+    assert e3["drift_mm_per_1000km"]["mean"] < answer["valves"]["I1"]["drift_mm_per_1000km"]["mean"] < 0.01
+    for each in answer["valves"].values():
+        assert 0 <= each["p_tight_by_next"] <= 1
     assert not (tmp_path / "book.coldlash").exists()
 
 

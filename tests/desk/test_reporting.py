@@ -63,17 +63,21 @@ def test_what_is_not_known_is_said(desk):
     assert "Compression and leak-down: this book holds none." in unknown
 
 
-def test_valves_that_stay_put_are_named_together_and_the_linkage_is_explained_once(desk):
-    engine = desk.engine(VAN)[1]
-    desk.book.add_past_visits(VAN, (past(engine, TODAY, 20_000.0, 100),))
+def test_valves_that_are_steady_are_named_together_and_the_verdict_brings_its_reasons(desk):
     report = report_of(desk, VAN, TODAY)
-    quiet = [f for f in report.findings if len(f.valves) > 1]
-    assert quiet
-    assert quiet[0].text == "Inside their limits, no clear change since the visit before."
-    desk.book.add_past_visits(VAN, (past(engine, TODAY + timedelta(days=1), 20_100.0, 10),))
-    report = report_of(desk, VAN, TODAY)
-    assert sum(text.startswith("By the linkage a gap tightens") for text in report.reasons) == 1
-    assert not any("By the linkage" in finding.text for finding in report.findings)
+    together = [f for f in report.findings if len(f.valves) > 1]
+    assert len(together) == 1
+    assert together[0].text.startswith("Steady: nothing in the readings asks for more.")
+    answer = desk.answer(VAN)
+    assert report.reasons == answer.assessment.reasons
+    assert report.next_tests == answer.next_tests()
+    assert any(
+        "Check again within" in finding.text or "before it runs" in finding.text
+        for finding in report.findings
+    )
+    for finding, judged in zip(report.findings, answer.urgent, strict=False):
+        assert finding.text.startswith(judged.sentence)
+        assert all(why in finding.text for why in judged.why)
 
 
 def test_notes_and_corrections_are_in_the_report(desk):

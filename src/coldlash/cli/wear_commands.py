@@ -21,9 +21,9 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     assess.add_argument(
         "--next-km",
         type=positive("--next-km"),
-        default=5000.0,
+        default=None,
         metavar="KM",
-        help="distance to the next service; default 5000",
+        help="distance to the next service; default: the engine file's interval, else 5000",
     )
     book_option(assess)
 
@@ -33,10 +33,10 @@ def _assess(arguments: argparse.Namespace) -> None:
     from coldlash.desk.desk import Desk
 
     if arguments.log is not None:
-        answer = assess_log(arguments.engine, arguments.log)
+        answer = assess_log(arguments.engine, arguments.log, arguments.next_km)
     else:
         with Desk.open(arguments.book) as desk:
-            answer = desk.answer(arguments.engine)
+            answer = desk.answer(arguments.engine, arguments.next_km)
     if arguments.json:
         put_json(answer.as_json())
         return

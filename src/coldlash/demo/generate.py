@@ -21,7 +21,7 @@ import numpy as np
 from coldlash.engine.reader import read_engine
 from coldlash.engine.spec import Engine, Valve
 
-SEED = 1953
+SEED = 1944
 SESSION_SD_MM, FEEL_SD_MM, SETTING_SD_MM = 0.008, 0.012, 0.010
 LEFT_ALONE_UM = (30, 50)
 """A reading no further below and above the cold gap than this is left alone."""
@@ -99,7 +99,7 @@ PLANS = (
         [
             _Story(("I2", "I4"), 4, 7, 0.011),
             _Story(("I1", "E1", "I2", "E2"), 8, 8, -0.055),
-            _Story(("E3",), 15, 99, -0.010),
+            _Story(("E3",), 14, 99, -0.013),
         ],
         rebuilt_after=7,
     ),

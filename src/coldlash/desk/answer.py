@@ -4,55 +4,108 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 from pathlib import Path
 
 from coldlash.desk.engines import load_engine, read_text_file
-from coldlash.engine.spec import Engine
+from coldlash.engine.heat import temperature_coefficient
+from coldlash.engine.spec import Engine, Valve
 from coldlash.logbook.exchange import parse_log, to_records
+from coldlash.wear import assessment
+from coldlash.wear.assessment import Assessment
 from coldlash.wear.first import FirstAnswer, first_answers, say_gap
 from coldlash.wear.record import GapInterval, VisitRecord
+from coldlash.wear.settings import Coefficient
+from coldlash.wear.verdict import Finding
+
+TEST_WORDS = {
+    "leak_down": "leak-down",
+    "compression": "compression",
+    "stand_nuts_and_studs": "rocker stand nuts and studs",
+    "lobe_lift": "lobe lift, measured",
+    "measure_again_cold": "measure again, cold",
+    "listen": "listen",
+}
+LEAST_BITS = 0.02
+"""A further test that tells less than this is not worth naming (judgement)."""
 
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """What is known of every valve after the last visit. Distances km, gaps mm."""
+    """What is known of an engine after its last visit: the model's answer, and the bare comparison of intervals."""
 
     engine: Engine
-    as_of_km: float | None
-    valves: tuple[FirstAnswer, ...]
-    reasons: tuple[str, ...]
+    assessment: Assessment
+    compared: tuple[FirstAnswer, ...]
+
+    @property
+    def as_of_km(self) -> float | None:
+        """Distance of the last visit."""
+        return self.assessment.as_of_km
+
+    @property
+    def urgent(self) -> tuple[Finding, ...]:
+        """What is not simply steady, most important first."""
+        return tuple(finding for finding in self.assessment.findings if finding.grade != "steady")
+
+    @property
+    def steady(self) -> tuple[Finding, ...]:
+        """What is steady."""
+        return tuple(finding for finding in self.assessment.findings if finding.grade == "steady")
+
+    def next_tests(self) -> tuple[str, ...]:
+        """Further tests worth their effort, best first, in words."""
+        return tuple(
+            f"{TEST_WORDS.get(test.test, test.test.replace('_', ' '))} at {', '.join(map(str, test.where))}"
+            for test in self.assessment.next_tests
+            if test.bits >= LEAST_BITS
+        )
+
+    def recheck_words(self) -> str:
+        """When to look again, in words."""
+        if self.assessment.do_not_run:
+            return "Look again before it runs."
+        until = self.assessment.due
+        when = "" if until is None else f", likely about {until.middle}"
+        return f"Check again within {self.assessment.recheck_km:,.0f} km from the last visit{when}."
+
+    def of(self, valve: Valve) -> tuple[str, ...]:
+        """One valve in sentences: the verdict, then the comparison behind it."""
+        compared = next(answer for answer in self.compared if answer.valve == valve)
+        return self.assessment.of(valve).verdict, compared.verdict
 
     def as_json(self) -> dict[str, object]:
-        """The contract's object, as far as intervals alone can fill it; nothing that needs the model."""
-        return {
-            "as_of_km": self.as_of_km,
-            "valves": {str(answer.valve): _valve_json(answer) for answer in self.valves},
-            "reasons": list(self.reasons),
-        }
+        """The contract's object, with the comparison of intervals beside the model's figures of each valve."""
+        data = self.assessment.as_json()
+        valves = data["valves"]
+        if isinstance(valves, dict):
+            data["valves"] = {
+                str(each.valve): {**valves[str(each.valve)], "compared": _compared_json(each)}
+                for each in self.compared
+            }
+        return data
 
     def lines(self) -> list[str]:
         """The answer as text: what needs doing first."""
-        order = sorted(self.valves, key=_urgency)
-        head = f"{self.engine.name}: no visits yet"
-        if self.as_of_km is not None:
-            head = f"{self.engine.name}: as of {self.as_of_km:,.0f} km"
-        return [head, "", *(answer.verdict for answer in order), "", *self.reasons]
-
-
-def _urgency(answer: FirstAnswer) -> tuple[int, float]:
-    standing = {"outside": 1, "perhaps outside": 2, "inside": 3, "not known": 4}[answer.standing]
-    sure = 0.0
-    if answer.change is not None:
-        sure = max(-answer.change.hi, answer.change.lo, 0.0)
-    return (0 if answer.do_not_run else standing, -sure)
+        if self.as_of_km is None:
+            return [f"{self.engine.name}: no visits yet", "", *self.assessment.reasons]
+        lines = [f"{self.engine.name}: as of {self.as_of_km:,.0f} km", ""]
+        for finding in self.urgent:
+            lines.append(finding.sentence)
+            lines += [f"  why   {why}" for why in finding.why]
+        if self.steady:
+            lines += ["", *(finding.sentence for finding in self.steady)]
+        lines += ["", self.recheck_words()]
+        tests = self.next_tests()
+        if tests:
+            lines.append("What would tell more: " + "; ".join(tests) + ".")
+        return [*lines, "", *self.assessment.reasons]
 
 
 def _interval_json(gap: GapInterval | None) -> Mapping[str, float] | None:
     return None if gap is None else {"lo": gap.lo, "hi": gap.hi}
 
 
-def _valve_json(answer: FirstAnswer) -> dict[str, object]:
+def _compared_json(answer: FirstAnswer) -> dict[str, object]:
     before = answer.before
     return {
         "found_mm": _interval_json(answer.found),
@@ -66,29 +119,30 @@ def _valve_json(answer: FirstAnswer) -> dict[str, object]:
         "limits": answer.standing,
         "side": answer.side,
         "do_not_run": answer.do_not_run,
-        "verdict": answer.verdict,
+        "words": answer.verdict,
     }
 
 
-def assess(engine: Engine, visits: Sequence[VisitRecord], remarks: Sequence[str] = ()) -> Answer:
-    """Judge an engine from its visits, in the order they happened. ``remarks`` come with the reading of them."""
-    reasons = list(remarks)
-    if not visits:
-        reasons.append("There is no visit to judge yet.")
-    unknown = sum(1 for visit in visits if visit.engine_temp_c is None)
-    if unknown:
-        reasons.append(f"The engine's temperature is not known at {unknown} of {len(visits)} visits.")
-    backwards = [b for a, b in pairwise(visits) if b.distance_km < a.distance_km]
-    for visit in backwards:
-        reasons.append(f"The distance goes back at the visit of {visit.day}; that step is counted as 0 km.")
-    reasons.append("Blades give intervals, so a change is an interval too; a small one can hide inside it.")
-    reasons.append("The maker's manual and local rules come first.")
-    as_of = visits[-1].distance_km if visits else None
-    return Answer(engine, as_of, first_answers(engine, visits), tuple(reasons))
+def coefficient_of(engine: Engine) -> Coefficient | None:
+    """Gap change per K by kind (mean, sd), from the engine's stack; None without one."""
+    found = temperature_coefficient(engine)
+    return None if found is None else {kind: (each.value, each.sd) for kind, each in found.items()}
 
 
-def assess_log(engine_ref: str, log_path: str) -> Answer:
+def assess(
+    engine: Engine,
+    visits: Sequence[VisitRecord],
+    coefficient: Coefficient | None = None,
+    next_km: float | None = None,
+) -> Answer:
+    """Judge an engine from its visits, in the order they happened. Raises InputError."""
+    answer = assessment.assess(engine, visits, coefficient, next_km=next_km)
+    return Answer(engine, answer, first_answers(engine, visits))
+
+
+def assess_log(engine_ref: str, log_path: str, next_km: float | None = None) -> Answer:
     """Judge an engine from a log file alone. Raises InputError, FaultyFileError."""
     engine = load_engine(engine_ref).engine
     text = read_text_file(Path(log_path), "log file")
-    return assess(engine, to_records(parse_log(text, log_path, engine), engine))
+    visits = to_records(parse_log(text, log_path, engine), engine)
+    return assess(engine, visits, coefficient_of(engine), next_km)

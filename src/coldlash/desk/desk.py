@@ -19,10 +19,9 @@ from coldlash.bench.blades import (
     typed_set,
 )
 from coldlash.desk import visit as guided
-from coldlash.desk.answer import Answer, assess
+from coldlash.desk.answer import Answer, assess, coefficient_of
 from coldlash.desk.engines import LoadedEngine, engine_from_kept
 from coldlash.desk.shown import Shown, checked_setting, shown_from
-from coldlash.engine.heat import temperature_coefficient
 from coldlash.engine.spec import Engine, Valve
 from coldlash.errors import InputError
 from coldlash.logbook.due import RATE_VISITS, Due, due
@@ -47,6 +46,7 @@ from coldlash.wear.record import VisitRecord
 from coldlash.wear.settings import Coefficient
 from coldlash.wear.trend import Expectation, Trend, fit
 
+ANSWERS_KEPT = 100
 WAIT_S = 5.0
 """How long a writer waits for another, seconds."""
 
@@ -79,6 +79,7 @@ class Desk:
     def __init__(self, book: Book, now: Callable[[], datetime]) -> None:
         self.book = book
         self._now = now
+        self._answers: dict[tuple[object, ...], Answer] = {}
 
     @classmethod
     def open(
@@ -221,8 +222,7 @@ class Desk:
 
     def coefficient(self, engine: Engine) -> Coefficient | None:
         """Gap change per K by kind (mean, sd), from the engine's stack; None without one."""
-        found = temperature_coefficient(engine)
-        return None if found is None else {kind: (each.value, each.sd) for kind, each in found.items()}
+        return coefficient_of(engine)
 
     def start_visit(
         self,
@@ -243,8 +243,9 @@ class Desk:
     ) -> Visit:
         """Open a visit: the engine's own distance in km, or what its meter shows today.
 
-        ``blades`` or the rungs themselves in ``blades_um``; without either, those of the last visit. ``visit_id``, ``engine_file_id`` and ``at`` come from a
-        device that opened it with no network; the same opening twice opens once.
+        ``blades`` or the rungs themselves in ``blades_um``; without either, those of the last visit. ``visit_id``,
+        ``engine_file_id`` and ``at`` come from a device that opened it with no network; the same opening twice
+        opens once.
         Raises InputError when both or neither are given, or the meter has gone back.
         """
         entry, engine = self.engine(name)
@@ -475,14 +476,21 @@ class Desk:
 
     # ------------------------------------------------------------------------------------- answers
 
-    def answer(self, name: str) -> Answer:
-        """What the closed visits of an engine say."""
-        _, engine = self.engine(name)
-        return assess(engine, self.records(name))
+    def answer(self, name: str, next_km: float | None = None) -> Answer:
+        """What the closed visits of an engine say. ``next_km``: distance to the next check. Raises InputError."""
+        entry, engine = self.engine(name)
+        key = (entry.id, next_km, self.book.stamp())
+        kept = self._answers.get(key)
+        if kept is None:
+            kept = assess(engine, self.records(name), self.coefficient(engine), next_km)
+            if len(self._answers) >= ANSWERS_KEPT:
+                self._answers.clear()
+            self._answers[key] = kept
+        return kept
 
     def valve_words(self, name: str, valve: Valve) -> tuple[str, ...]:
         """What the readings of one valve say, in sentences."""
-        return tuple(answer.verdict for answer in self.answer(name).valves if answer.valve == valve)
+        return self.answer(name).of(valve)
 
     def import_log(self, name: str, text: str, source: str) -> ImportResult:
         """Add the visits of a log file, all or nothing; those the book has already are left alone."""

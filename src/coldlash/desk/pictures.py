@@ -11,15 +11,17 @@ from coldlash.engine.spec import Engine, Valve
 from coldlash.errors import InputError
 from coldlash.logbook.due import due
 from coldlash.logbook.records import EngineEntry
-from coldlash.paper.charts_bars import DriftRow, drift_chart
+from coldlash.paper.charts_bars import CauseRow, DriftRow, cause_ranking, drift_chart
 from coldlash.paper.charts_history import Ahead, ValveHistory, history
 from coldlash.paper.drawings_gap import gap_scale
 from coldlash.paper.drawings_plan import engine_plan
 from coldlash.paper.readings import Band, BandPoint, GapView
 from coldlash.paper.svg import Drawing
+from coldlash.wear.assessment import Assessment
 from coldlash.wear.forecast import fan
 from coldlash.wear.record import GapInterval, VisitRecord
 from coldlash.wear.trend import Estimate, Trend
+from coldlash.wear.verdict import SURE
 
 Z90, Z50 = 1.6448536269514722, 0.6744897501960817
 """Two-sided 90 % and 50 % points of the normal law (exact to the digits given)."""
@@ -32,6 +34,7 @@ class EnginePictures:
 
     plan: Drawing
     drifts: Drawing | None
+    causes: Drawing | None
     trend: Trend
 
 
@@ -63,11 +66,49 @@ def engine_pictures(
 ) -> EnginePictures:
     """The plan with every valve's state, and all drifts side by side."""
     visits = desk.records(entry.name)
-    trend = desk.trend(entry.name)
+    answer = desk.answer(entry.name)
+    trend = answer.assessment.changes.trend
     views = {valve: gap_view(engine, valve, visits, trend) for valve in engine.valves}
     rows = [DriftRow(valve, band(trend.drift(valve))) for valve in engine.valves] if len(visits) > 1 else []
     drifts = drift_chart(rows, width=width) if rows else None
-    return EnginePictures(engine_plan(engine, views, width=width), drifts, trend)
+    return EnginePictures(
+        engine_plan(engine, views, width=width), drifts, _causes(answer.assessment, width), trend
+    )
+
+
+CAUSES_SHOWN = 3
+CAUSE_WORDS = {
+    "seat_recession_or_stretch": "seat sinking or valve stretching",
+    "valve_train_wear": "wear in the valve's own train",
+    "shared_lobe_wear": "the shared lobe and its lifters wearing",
+    "head_settling": "the head settling",
+    "head_lifting_or_stand_loose": "the head lifting or a rocker stand loose",
+    "session_offset": "the whole visit off: not cold, another hand",
+}
+
+
+def _causes(assessment: Assessment, width: float) -> Drawing | None:
+    """The ranking, where it is likely enough that anything happened at all."""
+    if assessment.p_something < SURE or not assessment.causes:
+        return None
+    rows = [
+        CauseRow(
+            CAUSE_WORDS.get(cause.cause, cause.cause.replace("_", " ")),
+            ", ".join(map(str, cause.where)),
+            cause.probability,
+            (cause.amount.mean, cause.amount.sd),
+            "tighter" if cause.direction == "tighter" else "looser",
+            "; ".join(_plainly(other) for other in cause.not_separable_from),
+        )
+        for cause in assessment.causes[:CAUSES_SHOWN]
+    ]
+    return cause_ranking(rows, width=width)
+
+
+def _plainly(text: str) -> str:
+    for name, words in CAUSE_WORDS.items():
+        text = text.replace(name, words)
+    return text
 
 
 def valve_pictures(
@@ -75,7 +116,7 @@ def valve_pictures(
 ) -> tuple[Drawing, Drawing]:
     """One valve: its gap scale now, and its history with hindsight and the fan to the next two services."""
     visits = desk.records(entry.name)
-    trend = desk.trend(entry.name)
+    trend = desk.answer(entry.name).assessment.trend
     scale = gap_scale(gap_view(engine, valve, visits, trend), width=width)
     return scale, history(valve_history(engine, valve, visits, trend, today), width=width)
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
@@ -19,10 +18,10 @@ from coldlash.paper.charts_history import Ahead, ValveHistory
 from coldlash.paper.readings import Band, BandPoint, GapView
 from coldlash.paper.report import Entry, Finding, ReportData, ReportVisit
 from coldlash.paper.words import Words
-from coldlash.wear.first import FirstAnswer
 from coldlash.wear.forecast import fan
 from coldlash.wear.record import ValveRecord, VisitRecord
 from coldlash.wear.trend import Estimate, Trend, fit
+from coldlash.wear.verdict import Finding as Judged
 
 LEAST_FOR_BAND = 3
 """Visits from which on the charts carry the likely gap: with fewer it is mostly what was assumed (judgement)."""
@@ -51,7 +50,8 @@ def report_of(desk: Desk, name: str, today: date) -> ReportData:
         vehicle=vehicle_of(desk, entry),
         due=_due(when, words),
         findings=_findings(answer),
-        reasons=(*_linkage(answer), *answer.reasons),
+        reasons=answer.assessment.reasons,
+        next_tests=answer.next_tests(),
         charts=tuple(_chart(engine, valve, records, trend, when) for valve in engine.valves)
         if records
         else (),
@@ -158,39 +158,23 @@ def _due(due: Due, words: Words) -> tuple[str, ...]:
 
 
 def _findings(answer: Answer) -> tuple[Finding, ...]:
-    """What needs doing first; valves that are well and did not move are named together."""
+    """What needs doing first, with its numbers; valves that are steady are named together."""
     if answer.as_of_km is None:
         return ()
-    quiet = [
-        a
-        for a in answer.valves
-        if a.standing == "inside" and a.direction == "no clear change" and not a.do_not_run
-    ]
-    loud = [a for a in answer.valves if a not in quiet]
-    order = {"outside": 1, "perhaps outside": 2, "inside": 3, "not known": 4}
-    loud.sort(key=lambda a: (not a.do_not_run, order[a.standing], a.direction == "no clear change", a.valve))
-    found = [Finding((a.valve,), _without_name(a), a.do_not_run) for a in loud]
-    if quiet:
+    found = [Finding(f.valves, _with_why(f), f.grade == "do not run") for f in answer.urgent]
+    steady = tuple(valve for finding in answer.steady for valve in finding.valves)
+    if steady:
+        gaps = ", ".join(f"{valve} {answer.assessment.of(valve).gap.mean:.2f}" for valve in steady)
         found.append(
             Finding(
-                tuple(a.valve for a in quiet), "Inside their limits, no clear change since the visit before."
+                steady, f"Steady: nothing in the readings asks for more. Likely gaps as left, mm: {gaps}."
             )
         )
-    return tuple(found)
+    return (*found, Finding((), answer.recheck_words(), answer.assessment.do_not_run))
 
 
-def _without_name(answer: FirstAnswer) -> str:
-    text = _LINKAGE.sub("", answer.verdict.removeprefix(f"{answer.valve} ")).strip()
-    return text[:1].upper() + text[1:]
-
-
-_LINKAGE = re.compile(r" ?By the linkage [^.]*\.")
-
-
-def _linkage(answer: Answer) -> tuple[str, ...]:
-    """What the linkage says of a direction is said once, not at every valve."""
-    said = dict.fromkeys(text.strip() for a in answer.valves for text in _LINKAGE.findall(a.verdict))
-    return tuple(said)
+def _with_why(finding: Judged) -> str:
+    return " ".join((finding.sentence, *finding.why))
 
 
 def _last_record(records: Sequence[VisitRecord], valve: Valve) -> ValveRecord | None:

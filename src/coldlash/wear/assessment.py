@@ -45,6 +45,7 @@ from coldlash.wear.verdict import (
     Facts,
     Finding,
     findings,
+    no_blade_went,
     stops,
     tightening,
     valve_finding,
@@ -154,8 +155,8 @@ def assess(
     """Judge one engine from its visits (any number, also none).
 
     ``coefficient`` as for ``trend.fit``; ``next_km``: distance to the next check (None: the engine file's interval,
-    else 5,000 km); risks the owner accepts until then; ``results`` of tests done since the last visit. Raises InputError
-    for readings, distances, risks or results that can't be.
+    else 5,000 km); risks the owner accepts until then; ``results`` of tests done since the last visit. Raises
+    InputError for readings, distances, risks or results that can't be.
     """
     usual = engine.service.every_km
     ahead = next_km if next_km is not None else usual or USUAL_KM
@@ -188,7 +189,7 @@ def assess(
     own = [valve_finding(facts, v) for v in engine.valves]
     said = findings(facts, own)
     km = look.km
-    if any(tightening(facts, v) for v in engine.valves):
+    if any(tightening(facts, v) or no_blade_went(facts, v) for v in engine.valves):
         km = min(km, TIGHTENING_KM)
     if stops(said):
         km = 0.0

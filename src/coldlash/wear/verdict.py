@@ -21,13 +21,18 @@ from coldlash.wear.candidates import SESSION_OFFSET
 from coldlash.wear.causes import Attribution, Cause
 from coldlash.wear.change import WARN_AT, Change, Changes
 from coldlash.wear.first import FirstAnswer
+from coldlash.wear.interval import read
 from coldlash.wear.next_test import Result
-from coldlash.wear.trend import Trend, widened_sites
+from coldlash.wear.trend import Trend
 
 TIGHTENING_KM = 1500.0
 """Never further than this to the next check while a valve tightens (common practice)."""
 SUDDEN_MM = 0.10
 """Tightening within one interval from which an engine is not run (common practice)."""
+WIDE_MM = 0.10
+"""sd of a reading before it is seen, where a gap moved at once."""
+MOVED_AT_ONCE = 0.05
+"""Chance beforehand that a gap moved at once (judgement, on the careful side)."""
 SURE = 0.5
 """A cause is named in a verdict when it is at least this probable, together with that anything happened."""
 SUSPECT = 0.5
@@ -83,8 +88,8 @@ class Facts:
 def sudden_tightening(trend: Trend, valve: Valve) -> tuple[float, float]:
     """Probability that ``valve`` got ``SUDDEN_MM`` or more tighter within the last interval, and the likely move, mm.
 
-    Its last reading as a Gaussian under a widened prediction, against the gap it was left at. (0, 0) where the
-    last visit did not measure it, nothing was driven, or a part was replaced then.
+    Its last reading, taken as sound, against the gap it was left at: under the trend's own prediction, and, with
+    chance ``MOVED_AT_ONCE``, under one widened to ``WIDE_MM``. (0, 0) where the last visit did not measure it, nothing was driven, or a part was replaced then.
     """
     from scipy.special import ndtr
 
@@ -93,13 +98,26 @@ def sudden_tightening(trend: Trend, valve: Valve) -> tuple[float, float]:
     session, i = trend.sessions[-1], trend.index(valve)
     if not session.read[i] or session.driven_km <= 0 or trend.book.restart[-1, i]:
         return 0.0, 0.0
-    centre, var = widened_sites(trend, session)
-    if not math.isfinite(var[i]):
-        return 0.0, 0.0
+    h, own = trend.hyper, float(session.reading_cov[i, i])
+    before = session.reading_mean[i]
+    var = np.array([own, max(own, WIDE_MM**2)])
+    got = read(
+        np.full(2, before),
+        var,
+        np.full(2, session.lo[i]),
+        np.full(2, session.hi[i]),
+        h.feel[0],
+        h.drag[0],
+        np.zeros(2),
+        np.full(2, -math.inf),
+        np.zeros(2),
+    )
     drift = float(trend.traces[-1].predicted.m[0, trend.layout.V + i])
-    moved = float(centre[i] - session.reading_mean[i]) + drift * session.driven_km / 1000.0
-    sd = math.sqrt(float(session.reading_cov[i, i] + var[i]))
-    return float(ndtr((-SUDDEN_MM - moved) / sd)), moved
+    moved = got.mean - before + drift * session.driven_km / 1000.0
+    far = ndtr((-SUDDEN_MM - moved) / np.sqrt(got.var + own))
+    weight = np.array([1.0 - MOVED_AT_ONCE, MOVED_AT_ONCE]) * np.exp(got.log_z - got.log_z.max())
+    weight /= weight.sum()
+    return float(weight @ far), float(weight @ moved)
 
 
 def tightening(facts: Facts, valve: Valve) -> bool:
@@ -138,7 +156,7 @@ def valve_finding(facts: Facts, valve: Valve) -> Finding:
         )
         return Finding("cannot tell", (valve,), sentence, ())
     why = _numbers(facts, valve)
-    for look in (_stop, _tightening, _outside, _loosening, _risk, _perhaps, _few):
+    for look in (_stop, _tightening, _no_blade, _outside, _loosening, _risk, _perhaps, _few):
         said = look(facts, valve)
         if said is not None:
             grade, sentence, more = said
@@ -226,6 +244,27 @@ def _tightening(facts: Facts, valve: Valve) -> _Said | None:
         more.append(f"Chance of that cause: {say.share(facts.seen.probability_of(cause))}.")
     sentence = f"{moved}; {part}. {test}; {by}; if no blade goes then, don't run it."
     return "check now", sentence, tuple(more)
+
+
+def _no_blade(facts: Facts, valve: Valve) -> _Said | None:
+    if not no_blade_went(facts, valve):
+        return None
+    set_now = bool(facts.readings.book.adjusted[-1, facts.readings.index(valve)])
+    within = say.km(max(min(facts.within, TIGHTENING_KM), 0.0))
+    done = "It is set now" if set_now else "Set it before the engine runs"
+    text = (
+        f"{valve}: no blade went. {done}; check again within {within}; if no blade goes then, don't run it."
+    )
+    return "check now", text, (say.sign(facts.engine, "seat_recession_or_stretch"),)
+
+
+def no_blade_went(facts: Facts, valve: Valve) -> bool:
+    """Did no blade go at this valve at the last visit (and no part was replaced then)?"""
+    trend = facts.readings
+    if not trend.sessions:
+        return False
+    session, i = trend.sessions[-1], trend.index(valve)
+    return bool(session.read[i] and math.isinf(session.lo[i]) and not trend.book.restart[-1, i])
 
 
 def _outside(facts: Facts, valve: Valve) -> _Said | None:

@@ -52,6 +52,7 @@ def _engine(desk: Desk, request: Request) -> Context:
         "engine": engine,
         "plan": pictures.plan,
         "drifts": pictures.drifts,
+        "causes": pictures.causes,
         "answer": desk.answer(entry.name) if visits else None,
         "state": due_state(row.due),
         "next": due_next(row.due, engine.service, desk.shown()),
