@@ -31,6 +31,8 @@ LEAST_MM = 0.05
 """Below this amount candidates are shown, but no verdict is drawn from one."""
 ACCEPT_AT = 0.9
 """Probability (of the cause, times that anything happened) from which a jump goes back into the trend."""
+HISTORY_VISITS = 5
+"""An old jump is judged by so many visits from it on."""
 NEW_VISITS = 20
 """A slope that was always there is judged by this many of the last visits."""
 LOG_LEAST_MISREAD = -6.0
@@ -46,14 +48,15 @@ SHOWN_FROM = 0.02
 class CauseSettings:
     """Invented starting points. ``hazard``: happenings per 1000 km and valve.
 
-    ``jumps``: last visits before which a jump is looked for; each earlier one counts half the next (what was there
-    was seen then). ``slope_ages``: visits ago at which a slope may have begun; a share ``slope_share`` of
-    happenings are slopes, fading with ``slope_fade`` visits. ``from_new``: 1000 km of hazard given to a slope as
-    old as the book. ``noise`` and ``offsets``: (scale, weight).
+    ``jumps``: last visits before which a jump is looked for; the one before last counts ``older_share``, each earlier
+    one half the next (what was there was seen then). ``slope_ages``: visits ago at which a slope may have begun; a
+    share ``slope_share`` of happenings are slopes, fading with ``slope_fade`` visits. ``from_new``: 1000 km of
+    hazard given to a slope as old as the book. ``noise`` and ``offsets``: (scale, weight).
     """
 
     hazard: float = 1.0 / 1600.0
     jumps: int = 3
+    older_share: float = 0.25
     slope_ages: tuple[int, ...] = (2, 3, 4, 5, 6, 8, 10, 13, 17)
     slope_fade: float = 6.0
     slope_share: float = 0.15
@@ -152,10 +155,12 @@ def attribute(
     trend: Trend,
     settings: CauseSettings = DEFAULT_CAUSES,
     onsets: Sequence[tuple[Onset, float]] | None = None,
+    visits_after: int | None = None,
 ) -> Attribution:
     """The causes behind the readings of one engine.
 
-    ``onsets``: (place, prior probability) instead of the usual ones. Without two visits to compare: nothing.
+    ``onsets``: (place, prior probability) instead of the usual ones; ``visits_after`` limits how many visits from the
+    first of them on are weighed. Without two visits to compare: nothing.
     """
     where = list(onsets) if onsets is not None else likely_onsets(trend, settings)
     where = [(o, p) for o, p in where if p > 0]
@@ -168,7 +173,7 @@ def attribute(
     prior_something = float(min(priors.sum(), 0.5))
     total = log_prior_total([c.log_odds for c in found])
     parts, of_onset, nulls = [], [], []
-    for k, signature in enumerate(signatures(trend, [o for o, _ in where])):
+    for k, signature in enumerate(signatures(trend, [o for o, _ in where], visits_after)):
         scenes, out = _scenes(trend, signature, found, settings)
         nothing = _logsumexp(scenes.log_weight)
         nulls.append((signature, scenes.log_weight - nothing, out))
@@ -197,7 +202,7 @@ def likely_onsets(trend: Trend, settings: CauseSettings = DEFAULT_CAUSES) -> lis
         t = T - age
         if t < 1 or not read[t] or book.dist[t] <= 0:
             continue
-        share = (1.0 if age == 1 else 0.5) * 0.5 ** (age - 1)
+        share = 1.0 if age == 1 else settings.older_share * 0.5 ** (age - 2)
         out.append((Onset(t, "jump"), -share * math.expm1(-rate * float(book.dist[t]))))
     ages = [a for a in settings.slope_ages if a < T - 1]
     for age, older in zip(ages, [*ages[1:], T][: len(ages)], strict=True):
@@ -223,7 +228,7 @@ def settle_history(
 
     accepted: list[Shock] = []
     for session, prior in suspicious(trend, settings.hazard, len(trend.book.visits) - settings.jumps)[:most]:
-        seen = attribute(trend, settings, [(Onset(session, "jump"), prior)])
+        seen = attribute(trend, settings, [(Onset(session, "jump"), prior)], HISTORY_VISITS)
         accepted.extend(accepted_jumps(trend, seen))
     return tuple(accepted)
 

@@ -15,8 +15,8 @@ from coldlash.wear.interval import Array
 from coldlash.wear.orthant import log_positive_1
 from coldlash.wear.trend import Session, Trend, widened_sites
 
-LEAST = 0.1
-"""Visits whose chance of a jump is below this are passed over."""
+LEAST = 0.5
+"""Visits whose odds of a jump, by their own readings, are below this are passed over."""
 
 
 def suspicious(trend: Trend, hazard: float, before: int) -> list[tuple[int, float]]:

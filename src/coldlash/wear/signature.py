@@ -72,21 +72,23 @@ class Signature:
     o: int
 
 
-def signatures(trend: Trend, onsets: Sequence[Onset]) -> tuple[Signature, ...]:
+def signatures(trend: Trend, onsets: Sequence[Onset], visits: int | None = None) -> tuple[Signature, ...]:
     """The signatures of ``onsets`` (visits from 0), in the order given. One forward and one backward pass, batched.
+
+    ``visits``: so many from the first onset on are taken in (None: all).
 
     A slope's drift changes before the distance to its visit is driven; at visit 0 it holds from the start.
     """
     if not onsets:
         return ()
     order = sorted(range(len(onsets)), key=lambda i: onsets[i].session)
-    run = _Run(trend, [onsets[i] for i in order])
+    run = _Run(trend, [onsets[i] for i in order], visits)
     got = dict(zip(order, run.signatures(), strict=True))
     return tuple(got[i] for i in range(len(onsets)))
 
 
 class _Run:
-    def __init__(self, trend: Trend, onsets: Sequence[Onset]) -> None:
+    def __init__(self, trend: Trend, onsets: Sequence[Onset], visits: int | None) -> None:
         self.trend, self.onsets = trend, onsets
         self.layout, self.shelf = trend.shelf.layout, trend.shelf
         self.h = trend.hyper
@@ -95,8 +97,7 @@ class _Run:
         )
         self.pushes = shock_pushes(trend.shocks, trend.engine, self.shelf)
         self.first = onsets[0].session
-        self.T = self.shelf.T
-        self.traces: dict[int, list[tuple[int, Trace]]] = {}
+        self.T = self.shelf.T if visits is None else min(self.shelf.T, self.first + visits)
 
     def before(self, onset: Onset) -> State:
         """The trend just before the way to the onset's visit."""

@@ -89,7 +89,8 @@ def sudden_tightening(trend: Trend, valve: Valve) -> tuple[float, float]:
     """Probability that ``valve`` got ``SUDDEN_MM`` or more tighter within the last interval, and the likely move, mm.
 
     Its last reading, taken as sound, against the gap it was left at: under the trend's own prediction, and, with
-    chance ``MOVED_AT_ONCE``, under one widened to ``WIDE_MM``. (0, 0) where the last visit did not measure it, nothing was driven, or a part was replaced then.
+    chance ``MOVED_AT_ONCE``, under one widened to ``WIDE_MM``. (0, 0) where the last visit did not measure it,
+    nothing was driven, or a part was replaced then.
     """
     from scipy.special import ndtr
 
@@ -198,7 +199,9 @@ def _stop(facts: Facts, valve: Valve) -> _Said | None:
     )
     if again and since is not None:
         reason = f"no blade goes again, {say.km(max(since, 0.0))} after it was set"
-    elif probable >= SURE or (first.change is not None and first.change.hi <= -SUDDEN_MM):
+    elif first.change is not None and first.change.hi <= -SUDDEN_MM:
+        reason = f"by the blades {say.mm(-first.change.hi)} or more tighter within {say.km(since or 0.0)}"
+    elif probable >= SURE:
         driven = say.km(facts.readings.sessions[-1].driven_km)
         reason = f"about {say.mm(abs(moved))} tighter within {driven}"
     else:
