@@ -23,6 +23,7 @@ from coldlash.units import f_from_c, parse_number
 
 MOST_READINGS = 12
 LONGEST_AGO_MIN = 24 * 60.0
+LONGEST = timedelta(days=1)
 FIRST_PAUSE_MIN = 20
 """Between the first two readings the fall must be larger than what a thermometer may be off by, minutes."""
 CURVE_POINTS = 60
@@ -90,10 +91,12 @@ def new_reading(temp: str, ago: str, now: datetime, shown: Shown) -> Taken:
 
 
 def cooldown(engine: Engine, air_c: float, taken: Sequence[Taken], now: datetime, shown: Shown) -> Cooldown:
-    """What the readings say. Raises InputError for readings that can't be a cooling engine's, ConvergenceError."""
+    """What the readings say. Raises InputError for readings that can't be one cooling engine's, ConvergenceError."""
     if not taken:
         raise InputError("no reading yet: give the engine’s temperature")
     last = taken[-1]
+    if last.at - taken[0].at > LONGEST:
+        raise InputError("these readings are more than a day apart, which is no one cooling; begin again")
     target = target_excess_k(engine)
     cold = (
         f"Cold enough is {shown.celsius(round(air_c + target, 1))}, {shown.kelvin(target)} above the air"

@@ -383,7 +383,7 @@ def _lift_chart(
         f"Lift of E{cylinder} and I{cylinder}",
         drawn,
         AxisWords("crank degrees past firing TDC", 0, CRANK_STEPS),
-        AxisWords(f"lift, {words.gap_unit}", 2 if words.gap_unit == "in" else 0),
+        AxisWords(f"lift, {words.gap_unit}", 2 if words.gap_unit == "in" else 1),
         shades=shades,
         shade_words="ramp of the lobe",
         marks=[(180.0, "BDC"), (360.0, "overlap TDC"), (540.0, "BDC")],

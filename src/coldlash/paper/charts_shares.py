@@ -64,7 +64,7 @@ def shares_chart(
     canvas.line(zero, top, zero, foot, "ink")
     for number, row in enumerate(rows):
         y = top + line * number
-        canvas.text(4, y + 16, row.words, 13, "text-soft")
+        canvas.backed_text(4, y + 15, row.words, 13)
         x = scale.at(row.mm)
         canvas.rect(min(x, zero), y + 20, max(abs(x - zero), 0.5), bar, "band-core")
         canvas.text(width - 2, y + 20 + bar - 2, figures[number], 14, anchor="end")
