@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from coldlash.desk.engines import load_engine, read_text_file
+from coldlash.desk.learning import learnt_from
 from coldlash.engine.heat import temperature_coefficient
 from coldlash.engine.spec import Engine, Valve
 from coldlash.logbook.exchange import parse_log, to_records
@@ -14,7 +15,7 @@ from coldlash.wear import assessment
 from coldlash.wear.assessment import Assessment
 from coldlash.wear.first import FirstAnswer, first_answers, say_gap
 from coldlash.wear.record import GapInterval, VisitRecord
-from coldlash.wear.settings import Coefficient
+from coldlash.wear.settings import DEFAULTS, Coefficient, TrendSettings
 from coldlash.wear.verdict import Finding
 
 TEST_WORDS = {
@@ -134,9 +135,10 @@ def assess(
     visits: Sequence[VisitRecord],
     coefficient: Coefficient | None = None,
     next_km: float | None = None,
+    settings: TrendSettings = DEFAULTS,
 ) -> Answer:
-    """Judge an engine from its visits, in the order they happened. Raises InputError."""
-    answer = assessment.assess(engine, visits, coefficient, next_km=next_km)
+    """Judge an engine from its visits, in the order they happened, by the owner's figures. Raises InputError."""
+    answer = assessment.assess(engine, visits, coefficient, settings, next_km=next_km)
     return Answer(engine, answer, first_answers(engine, visits))
 
 
@@ -145,4 +147,5 @@ def assess_log(engine_ref: str, log_path: str, next_km: float | None = None) -> 
     engine = load_engine(engine_ref).engine
     text = read_text_file(Path(log_path), "log file")
     visits = to_records(parse_log(text, log_path, engine), engine)
-    return assess(engine, visits, coefficient_of(engine), next_km)
+    coefficient = coefficient_of(engine)
+    return assess(engine, visits, coefficient, next_km, learnt_from([(engine, visits, coefficient)]))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
@@ -18,12 +19,13 @@ from coldlash.bench.blades import (
     show_um,
     typed_set,
 )
+from coldlash.desk import learning
 from coldlash.desk import visit as guided
 from coldlash.desk.answer import Answer, assess, coefficient_of
 from coldlash.desk.engines import LoadedEngine, engine_from_kept
 from coldlash.desk.shown import Shown, checked_setting, shown_from
 from coldlash.engine.spec import Engine, Valve
-from coldlash.errors import InputError
+from coldlash.errors import BookError, InputError
 from coldlash.logbook.due import RATE_VISITS, Due, due
 from coldlash.logbook.exchange import ImportResult, export_log, import_log, to_records
 from coldlash.logbook.paths import default_book
@@ -43,7 +45,7 @@ from coldlash.logbook.records import (
 from coldlash.logbook.store import Book
 from coldlash.units import km_from_m, km_from_mile, m_from_km
 from coldlash.wear.record import VisitRecord
-from coldlash.wear.settings import Coefficient
+from coldlash.wear.settings import Coefficient, TrendSettings
 from coldlash.wear.trend import Expectation, Trend, fit
 
 ANSWERS_KEPT = 100
@@ -80,6 +82,7 @@ class Desk:
         self.book = book
         self._now = now
         self._answers: dict[tuple[object, ...], Answer] = {}
+        self._learnt: tuple[TrendSettings, int] | None = None
 
     @classmethod
     def open(
@@ -218,7 +221,28 @@ class Desk:
     def trend(self, name: str) -> Trend:
         """What the readings of an engine say together, by the joint model."""
         _, engine = self.engine(name)
-        return fit(engine, self.records(name), coefficient=self.coefficient(engine))
+        return fit(engine, self.records(name), self.learnt(), self.coefficient(engine))
+
+    def learnt(self) -> TrendSettings:
+        """The owner's own figures, learnt again when the book has more closed visits than they were learnt from.
+
+        A book that can't be written to now is answered all the same; what was learnt is then kept for this process.
+        """
+        heads = {head.engine_id: head.count for head in self.book.recent_visits(1) if head.state == "closed"}
+        closed = sum(heads.values())
+        kept = learning.read(self.book.settings().get(learning.SETTING)) or self._learnt
+        if kept is not None and kept[1] == closed:
+            return kept[0]
+        most = sorted(heads, key=lambda engine: -heads[engine])[: learning.MOST_ENGINES]
+        books = []
+        for engine_id in most:
+            entry, engine = self.engine(engine_id)
+            books.append((engine, self.records(entry.name), self.coefficient(engine)))
+        settings = learning.learnt_from(books)
+        self._learnt = settings, closed
+        with contextlib.suppress(BookError):
+            self.book.set_setting(learning.SETTING, learning.written(settings, closed))
+        return settings
 
     def coefficient(self, engine: Engine) -> Coefficient | None:
         """Gap change per K by kind (mean, sd), from the engine's stack; None without one."""
@@ -416,7 +440,7 @@ class Desk:
     ) -> dict[Valve, Expectation]:
         temp = None if visit.engine_temp_mc is None else visit.engine_temp_mc / 1000
         return guided.expected_ranges(
-            engine, earlier, km_from_m(visit.distance_m), temp, self.coefficient(engine)
+            engine, earlier, km_from_m(visit.distance_m), temp, self.coefficient(engine), self.learnt()
         )
 
     def say(
@@ -479,10 +503,11 @@ class Desk:
     def answer(self, name: str, next_km: float | None = None) -> Answer:
         """What the closed visits of an engine say. ``next_km``: distance to the next check. Raises InputError."""
         entry, engine = self.engine(name)
+        learnt = self.learnt()
         key = (entry.id, next_km, self.book.stamp())
         kept = self._answers.get(key)
         if kept is None:
-            kept = assess(engine, self.records(name), self.coefficient(engine), next_km)
+            kept = assess(engine, self.records(name), self.coefficient(engine), next_km, learnt)
             if len(self._answers) >= ANSWERS_KEPT:
                 self._answers.clear()
             self._answers[key] = kept

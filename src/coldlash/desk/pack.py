@@ -172,7 +172,7 @@ def _valve(engine: Engine, valve: Valve, earlier: Sequence[VisitRecord], desk: D
 def _expected(desk: Desk, engine: Engine, earlier: Sequence[VisitRecord], meter: MeterNow) -> Json | None:
     if not earlier:
         return None
-    trend = fit(engine, earlier, coefficient=desk.coefficient(engine))
+    trend = fit(engine, earlier, desk.learnt(), desk.coefficient(engine))
     ranges: dict[str, list[Json]] = {str(valve): [] for valve in engine.valves}
     for km in DISTANCES_KM:
         for valve, expectation in expect_next(trend, float(km)).items():

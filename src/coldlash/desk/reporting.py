@@ -40,7 +40,9 @@ def report_of(desk: Desk, name: str, today: date) -> ReportData:
     words = words_of(desk, engine)
     answer = desk.answer(entry.name)
     trend = (
-        fit(engine, records, coefficient=desk.coefficient(engine)) if len(records) >= LEAST_FOR_BAND else None
+        fit(engine, records, desk.learnt(), desk.coefficient(engine))
+        if len(records) >= LEAST_FOR_BAND
+        else None
     )
     return ReportData(
         engine=engine,

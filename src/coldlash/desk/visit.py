@@ -20,7 +20,7 @@ from coldlash.engine.spec import Engine, Valve
 from coldlash.errors import InputError
 from coldlash.logbook.records import Reading, Step, Visit
 from coldlash.wear.record import GapInterval, VisitRecord
-from coldlash.wear.settings import Coefficient
+from coldlash.wear.settings import DEFAULTS, Coefficient, TrendSettings
 from coldlash.wear.trend import Expectation, expect_next, fit
 
 QUESTION = (
@@ -159,11 +159,12 @@ def expected_ranges(
     distance_km: float,
     temp_c: float | None,
     coefficient: Coefficient | None,
+    settings: TrendSettings = DEFAULTS,
 ) -> dict[Valve, Expectation]:
     """What each valve should read, from every earlier visit; empty when there is none to learn from."""
     if not earlier:
         return {}
-    trend = fit(engine, earlier, coefficient=coefficient)
+    trend = fit(engine, earlier, settings, coefficient)
     return expect_next(trend, max(0.0, distance_km - earlier[-1].distance_km), temp_c)
 
 
