@@ -205,6 +205,7 @@ def test_over_plain_http_it_works_without_what_only_secure_pages_have(page, fake
         (200, {"ok": True}, {}),
         (200, {"entry": "00000000-0000-4000-8000-000000000000"}, {}),
         (302, {}, {"location": "/"}),
+        (307, {}, {"location": "/visits/elsewhere/readings"}),
         (204, {}, {}),
         (404, {}, {}),
         (429, {"error": {"kind": "slow"}}, {}),

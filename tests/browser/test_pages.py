@@ -70,21 +70,26 @@ def browser():
         started.close()
 
 
+DESKTOP = {"viewport": {"width": 1280, "height": 900}}
 LOOKS = {
-    "phone by day": {**PHONE, "color_scheme": "light"},
-    "desktop by night": {"viewport": {"width": 1280, "height": 900}, "color_scheme": "dark"},
+    "phone by day": ({**PHONE, "color_scheme": "light"}, "100%"),
+    "phone by night, large letters": ({**PHONE, "color_scheme": "dark"}, "200%"),
+    "desktop by day, large letters": ({**DESKTOP, "color_scheme": "light"}, "200%"),
+    "desktop by night": ({**DESKTOP, "color_scheme": "dark"}, "100%"),
 }
 
 
 @pytest.mark.parametrize("look", sorted(LOOKS))
 def test_no_page_has_an_accessibility_violation(browser, served, addresses, look):
-    context = browser.new_context(**LOOKS[look])
+    options, letters = LOOKS[look]
+    context = browser.new_context(**options)
     page = context.new_page()
     found = {}
     for name, address in addresses.items():
         page.goto(f"{served.url}{address}", wait_until="load")
         if address.startswith("/visit"):
             page.wait_for_selector("html[data-booted='true']")
+        page.evaluate("(size) => document.documentElement.style.setProperty('font-size', size)", letters)
         page.evaluate("document.querySelectorAll('details').forEach((part) => { part.open = true; })")
         page.evaluate(AXE)
         violations = page.evaluate(RUN)

@@ -229,3 +229,14 @@ def test_without_a_command_help_is_printed(cli):
     assert done.code == 0
     assert "commands" in done.out
     assert cli("--version").out.startswith("coldlash 0.")
+
+
+def test_the_cause_table_follows_this_engines_own_linkage(cli, engine):
+    rows = {row["variant"]: row for row in cli("engine", "causes", engine, "--json").json["causes"]}
+    # Derived from g = (1 + r) p - r q - v with r = 1.1: a sinking valve tightens 1 per mm, a settling head r per mm.
+    assert (rows["seat_recession"]["direction"], rows["seat_recession"]["gap_per_mm"]) == ("tighter", -1.0)
+    assert rows["head_settling"]["gap_per_mm"] == pytest.approx(-1.1)
+    assert rows["head_settling"]["where"] == [["I1", "E1", "I2", "E2"], ["I3", "E3", "I4", "E4"]]
+    text = cli("engine", "causes", engine).out
+    assert "tighter" in text
+    assert "looser" in text

@@ -23,6 +23,8 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
         engine, "show", "show an engine: its plan, gaps, firing and when each valve is open", _show
     )
     engine_argument(show)
+    causes = command(engine, "causes", "show what moves this engine's gaps, which way, and why", _causes)
+    engine_argument(causes)
     command(engine, "list", "list the generic engines", _list)
 
 
@@ -69,6 +71,33 @@ def _show(arguments: argparse.Namespace) -> None:
     out(table(head, facts.valve_rows))
     out()
     out("Degrees are crank degrees past firing TDC of cylinder 1, 0 to 720.")
+
+
+def _causes(arguments: argparse.Namespace) -> None:
+    from coldlash.desk.engines import cause_lines, load_engine
+    from coldlash.engine.linkage import cause_table
+
+    engine = load_engine(arguments.engine).engine
+    rows = cause_table(engine)
+    if arguments.json:
+        put_json(
+            {
+                "causes": [
+                    {
+                        "cause": row.cause,
+                        "variant": row.variant,
+                        "direction": row.direction,
+                        "gap_per_mm": row.gap_per_mm,
+                        "where": [[str(valve) for valve in group] for group in row.where],
+                        "why": row.explanation,
+                    }
+                    for row in rows
+                ]
+            }
+        )
+        return
+    for line in cause_lines(rows):
+        say(line)
 
 
 def _list(arguments: argparse.Namespace) -> None:

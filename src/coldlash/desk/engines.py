@@ -10,6 +10,7 @@ from pathlib import Path
 
 from coldlash.engine.catalogue import generic_names, generic_text
 from coldlash.engine.firing import CYCLE_DEG, firing_angles, mate_of, open_spans
+from coldlash.engine.linkage import CauseRow
 from coldlash.engine.plan_text import plan_text
 from coldlash.engine.reader import engine_notes, read_engine
 from coldlash.engine.spec import Engine
@@ -192,3 +193,15 @@ def describe_engine(engine: Engine) -> EngineFacts:
         for valve in engine.valves
     )
     return EngineFacts(engine, plan_text(engine), tuple(lines), rows)
+
+
+def cause_lines(rows: tuple[CauseRow, ...]) -> list[str]:
+    """The cause table as text: what happens, which way and how far the gap moves, where, and the sign's reason."""
+    lines: list[str] = []
+    for row in rows:
+        places = "; ".join(", ".join(str(valve) for valve in group) for group in row.where)
+        suddenly = ", suddenly" if row.sudden else ""
+        lines.append(f"{row.happens}: {row.direction}{suddenly}, {abs(row.gap_per_mm):.2f} mm per mm")
+        lines.append(f"  where  {places}")
+        lines.append(f"  why    {row.explanation}")
+    return lines

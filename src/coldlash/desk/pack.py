@@ -46,6 +46,7 @@ def pack(desk: Desk, entry: EngineEntry, engine: Engine, today: date) -> Json:
         "engine": {"id": entry.id, "name": entry.name, "file": entry.file.id, "cylinders": engine.cylinders},
         "day": today.isoformat(),
         "unit": desk.unit(),
+        "temperature": desk.shown().temperature,
         "meter": {
             "unit": meter.unit,
             "last": meter.last,

@@ -38,7 +38,7 @@ def opening(desk, visit, **more):
     engine = desk.book.engine("Van engine")
     body = {
         "visit": visit, "engine": engine.id, "engine_file": engine.file.id, "day": "2026-11-01", "meter": 80000,
-        "engine_temp_c": 12.5, "by": "Oona", "blades_um": [50, 100, 150, 200], "plan": "", "at": AT,
+        "engine_temp": 12.5, "temperature": "C", "by": "Oona", "blades_um": [50, 100, 150, 200], "plan": "", "at": AT,
     }  # fmt: skip
     return {**body, **more}
 
@@ -69,6 +69,14 @@ def test_a_visit_opened_twice_with_the_same_id_is_open_once(house):
         "Oona",
         80_000_000,
     )
+
+
+def test_a_temperature_typed_in_fahrenheit_is_kept_in_celsius(house):
+    desk, client = house
+    visit = str(uuid.uuid4())
+    body = opening(desk, visit, engine_temp=50, temperature="F")
+    assert send(client, "/api/visits", body).status == 200
+    assert desk.book.visit(visit).engine_temp_mc == 10_000  # exact: 50 F is 10 C
 
 
 def test_a_reading_sent_twice_is_written_once(opened):
@@ -156,6 +164,7 @@ def test_what_cannot_be_is_refused_by_name_and_nothing_is_written(opened, path, 
         ({"meter": None}, "one of the two"),
         ({"blades_um": [1, "x"]}, "row of whole micrometres"),
         ({"engine": "Bus"}, "Bus"),
+        ({"temperature": "K"}, "is not one of C, F"),
         ({"visit": "7"}, "is not a UUID"),
     ],
 )

@@ -17,6 +17,7 @@ from starlette.routing import BaseRoute, Route
 
 from coldlash.desk.desk import Desk
 from coldlash.desk.pack import pack
+from coldlash.desk.shown import Shown
 from coldlash.desk.words import due_json, visit_json
 from coldlash.engine.spec import Valve
 from coldlash.errors import InputError, ReadingConflictError
@@ -108,7 +109,7 @@ def _open(desk: Desk, _: Request, body: Json) -> Json:
         day=_day(given.text("day")),
         distance_km=given.number("distance_km"),
         meter=given.number("meter"),
-        engine_temp_c=given.number("engine_temp_c"),
+        engine_temp_c=_celsius(given),
         by=given.maybe_text("by"),
         blades_um=given.whole_numbers("blades_um"),
         plan=given.maybe_text("plan") or "",
@@ -220,6 +221,13 @@ class _Body:
         raise InputError(
             f"{name}: {value!r} is not one of {', '.join(str(c) for c in choices if c is not None)}"
         )
+
+
+def _celsius(given: _Body) -> float | None:
+    """The temperature as it was typed on the device, whose unit travels with it."""
+    typed = given.number("engine_temp")
+    unit = given.one_of("temperature", ("C", "F"))
+    return None if typed is None else Shown(temperature="F" if unit == "F" else "C").to_celsius(typed)
 
 
 def _day(text: str) -> date:

@@ -37,7 +37,7 @@ function ready(session) {
     h(
       "div",
       { class: "field" },
-      h("label", { for: "temp" }, "Engine temperature, °C"),
+      h("label", { for: "temp" }, `Engine temperature, °${pack.temperature}`),
       h("input", { id: "temp", name: "temp", inputmode: "decimal", value: record.draft?.temp ?? "", "aria-describedby": "temp-help" }),
       h("span", { id: "temp-help", class: "help" }, "Leave it empty if it isn’t known."),
     ),
