@@ -56,11 +56,11 @@ class CauseSettings:
 
     hazard: float = 1.0 / 1600.0
     jumps: int = 3
-    older_share: float = 0.25
+    older_share: float = 0.12
     slope_ages: tuple[int, ...] = (2, 3, 4, 5, 6, 8, 10, 13, 17)
     slope_fade: float = 6.0
-    slope_share: float = 0.15
-    from_new: float = 2.5
+    slope_share: float = 0.06
+    from_new: float = 1.5
     noise: tuple[tuple[float, float], ...] = ((0.75, 0.4), (1.0, 0.4), (1.35, 0.2))
     offsets: tuple[tuple[float, float], ...] = ((1.0, 0.8), (3.0, 0.2))
     beam: Beam = BEAM
@@ -317,8 +317,10 @@ def _scenes(
         tiled: Array = np.tile(x, (times,) + (1,) * (x.ndim - 1)) / k2.reshape((-1,) + (1,) * (x.ndim - 1))
         return tiled
 
+    log_weight = np.tile(w_all, times) + log_k
     scenes = Scenes(
-        np.tile(w_all, times) + log_k,
+        log_weight,
+        log_weight + 0.5 * np.tile(chi2, times) / k2,
         spread_out(b),
         spread_out(A),
         spread_out(be),
@@ -378,7 +380,11 @@ def _ended(trend: Trend, session: int, loading: Array) -> np.ndarray:
 def _join(parts: Sequence[tuple[Scenes, float]]) -> Scenes:
     names = ("b", "A", "be", "Ae", "Aee", "q", "precision", "log_prior")
     joined = {name: np.concatenate([getattr(s, name) for s, _ in parts]) for name in names}
-    return Scenes(np.concatenate([s.log_weight + shift for s, shift in parts]), **joined)
+    return Scenes(
+        np.concatenate([s.log_weight + shift for s, shift in parts]),
+        np.concatenate([s.log_most + shift for s, shift in parts]),
+        **joined,
+    )
 
 
 # ---------------------------------------------------------------------------------------------- answers

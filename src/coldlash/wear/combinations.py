@@ -29,31 +29,32 @@ Members = tuple[int, ...]
 
 
 class Beam(NamedTuple):
-    """How many singles and pairs are extended; scenes below ``pairs_from`` and ``triples_from`` of the total weight
-    are left out there.
+    """How many singles and pairs are extended. Scenes whose weight can't come within exp(``least_pairs``) and
+    exp(``least_triples``) of the total are left out there.
     """
 
-    singles: int = 8
-    pairs: int = 8
-    pairs_from: float = 5e-3
-    triples_from: float = 3e-2
+    singles: int = 9
+    pairs: int = 10
+    least_pairs: float = -5.0
+    least_triples: float = -4.0
 
 
 BEAM = Beam()
-EVERYTHING = Beam(10**6, 10**6, 0.0, 0.0)
+EVERYTHING = Beam(10**6, 10**6, -math.inf, -math.inf)
 
 
 @dataclass(frozen=True, slots=True)
 class Scenes:
     """Ways to look at the residual (S of them): an onset, a noise scale, an offset scale, a reading left out.
 
-    ``log_weight`` (S,) before any cause. ``b`` (S, J), ``A`` (S, J, J); for the loadings' own variation ``be``
+    ``log_weight`` (S,) before any cause; ``log_most`` (S,) what no combination of causes can raise it above. ``b`` (S, J), ``A`` (S, J, J); for the loadings' own variation ``be``
     (S, J), ``Ae`` (S, J, J) with [s, i, j] between cause i and the variation of cause j, ``Aee`` (S, J), and its
     variance ``q`` (S, J), 0 for none. ``precision`` (S, J) is 1 / s_j^2; ``log_prior`` (S, J) the log prior odds,
     -inf where a cause can't be in a scene.
     """
 
     log_weight: Array
+    log_most: Array
     b: Array
     A: Array
     be: Array
@@ -67,6 +68,7 @@ class Scenes:
         """The scenes where ``keep`` (S,) is True."""
         return Scenes(
             self.log_weight[keep],
+            self.log_most[keep],
             self.b[keep],
             self.A[keep],
             self.be[keep],
@@ -97,18 +99,20 @@ def weigh(scenes: Scenes, beam: Beam = BEAM, most: int = MOST_CAUSES) -> list[We
         return []
     every = np.arange(S)
     out = [_weigh(scenes, every, np.arange(J)[:, None])]
-    total = out[0].log_weight
-    for size, widest, least in ((2, beam.singles, beam.pairs_from), (3, beam.pairs, beam.triples_from)):
+    by_scene = _logsumexp(out[0].log_weight, axis=1)
+    best_odds = float(np.max(scenes.log_prior))
+    for size, widest, least in ((2, beam.singles, beam.least_pairs), (3, beam.pairs, beam.least_triples)):
         if size > most or size > J:
             break
         last = out[-1]
         score = _logsumexp(last.log_weight, axis=0)
         best = last.members[np.argsort(-score)[:widest]]
         chosen = {tuple(sorted((*map(int, row), j))) for row in best for j in range(J) if j not in row}
-        by_scene = _logsumexp(total, axis=1)
-        share = np.exp(by_scene - _logsumexp(by_scene[None], axis=1)[0])
-        keep = every[share >= min(least, float(share.max()))]
+        # A scene that single causes leave poor may be the best one for a pair: only what can't matter is left out.
+        reach = scenes.log_most + size * best_odds
+        keep = every[(reach >= _logsumexp(by_scene[None], axis=1)[0] + least) | (by_scene == by_scene.max())]
         out.append(_weigh(scenes, keep, np.array(sorted(chosen), dtype=int)))
+        by_scene[keep] = np.logaddexp(by_scene[keep], _logsumexp(out[-1].log_weight, axis=1))
     return out
 
 
