@@ -12,7 +12,7 @@ from starlette.routing import Route
 
 from coldlash.web.application import create_app
 from coldlash.web.settings import Settings
-from coldlash.web.templating import form_values, language_of, render, theme_of
+from coldlash.web.templating import days, form_values, language_of, render, theme_of
 
 
 def request(**headers: str) -> Request:
@@ -89,3 +89,9 @@ def test_a_file_in_the_place_of_text_is_refused(settings: Settings, machine):
     )
     assert answer.status == 422
     assert "The field gap should be text, but a file was sent." in answer.text
+
+
+def test_days_are_kept_whole_and_everything_else_stays_escaped():
+    assert days("about 2026-05-31, <b>at</b> 80,000 km") == (
+        "about <time>2026-05-31</time>, &lt;b&gt;at&lt;/b&gt; 80,000 km"
+    )

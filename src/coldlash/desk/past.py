@@ -64,7 +64,7 @@ def past_visit(
     if not readings and not faults:
         faults.append("nothing is written for any valve: write at least one")
     if faults:
-        raise InputError("; ".join(faults))
+        raise InputError("\n".join(faults))
     visit = NewVisit(
         day=day,
         distance_m=m_from_km(distance_km),

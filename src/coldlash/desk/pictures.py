@@ -15,8 +15,9 @@ from coldlash.paper.charts_bars import CauseRow, DriftRow, cause_ranking, drift_
 from coldlash.paper.charts_history import Ahead, ValveHistory, history
 from coldlash.paper.drawings_gap import gap_scale
 from coldlash.paper.drawings_plan import engine_plan
-from coldlash.paper.readings import Band, BandPoint, GapView
+from coldlash.paper.readings import Band, BandPoint, GapView, reading_short
 from coldlash.paper.svg import Drawing
+from coldlash.paper.words import Words
 from coldlash.wear.assessment import Assessment
 from coldlash.wear.forecast import fan
 from coldlash.wear.record import GapInterval, VisitRecord
@@ -30,9 +31,10 @@ FAN_STEPS = 12
 
 @dataclass(frozen=True, slots=True)
 class EnginePictures:
-    """One engine's drawings, and what they were made from."""
+    """One engine's drawings, each valve in a line of words, and what they were made from."""
 
     plan: Drawing
+    valves: tuple[tuple[Valve, str], ...]
     drifts: Drawing | None
     causes: Drawing | None
     trend: Trend
@@ -68,12 +70,30 @@ def engine_pictures(
     visits = desk.records(entry.name)
     answer = desk.answer(entry.name)
     trend = answer.assessment.changes.trend
+    words = desk.shown().words(engine.service)
     views = {valve: gap_view(engine, valve, visits, trend) for valve in engine.valves}
     rows = [DriftRow(valve, band(trend.drift(valve))) for valve in engine.valves] if len(visits) > 1 else []
-    drifts = drift_chart(rows, width=width) if rows else None
+    drifts = drift_chart(rows, words=words, width=width) if rows else None
     return EnginePictures(
-        engine_plan(engine, views, width=width), drifts, _causes(answer.assessment, width), trend
+        engine_plan(engine, views, words=words, width=width),
+        tuple((valve, _now(view, words)) for valve, view in views.items()),
+        drifts,
+        _causes(answer.assessment, words, width),
+        trend,
     )
+
+
+def _now(view: GapView, words: Words) -> str:
+    """One valve in a line: what the blades last said, and its gap now."""
+    if view.found is None and view.expected is None:
+        return words.say("not measured yet")
+    found = words.say("found {gap}", gap=words.with_unit(reading_short(view.found, words)))
+    if view.found is None:
+        found = words.say("not measured last time")
+    if view.expected is None:
+        return found
+    lo, hi = words.about(view.expected.lo), words.with_unit(words.about(view.expected.hi))
+    return words.say("{found}; now likely {lo} to {hi}", found=found, lo=lo, hi=hi)
 
 
 CAUSES_SHOWN = 3
@@ -87,7 +107,7 @@ CAUSE_WORDS = {
 }
 
 
-def _causes(assessment: Assessment, width: float) -> Drawing | None:
+def _causes(assessment: Assessment, words: Words, width: float) -> Drawing | None:
     """The ranking, where it is likely enough that anything happened at all."""
     if assessment.p_something < SURE or not assessment.causes:
         return None
@@ -102,7 +122,7 @@ def _causes(assessment: Assessment, width: float) -> Drawing | None:
         )
         for cause in assessment.causes[:CAUSES_SHOWN]
     ]
-    return cause_ranking(rows, width=width)
+    return cause_ranking(rows, words=words, width=width)
 
 
 def _plainly(text: str) -> str:
@@ -117,8 +137,9 @@ def valve_pictures(
     """One valve: its gap scale now, and its history with hindsight and the fan to the next two services."""
     visits = desk.records(entry.name)
     trend = desk.answer(entry.name).assessment.trend
-    scale = gap_scale(gap_view(engine, valve, visits, trend), width=width)
-    return scale, history(valve_history(engine, valve, visits, trend, today), width=width)
+    words = desk.shown().words(engine.service)
+    scale = gap_scale(gap_view(engine, valve, visits, trend), words=words, width=width)
+    return scale, history(valve_history(engine, valve, visits, trend, today), words=words, width=width)
 
 
 def valve_history(

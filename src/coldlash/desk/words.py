@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from coldlash.bench.blades import show_um
 from coldlash.desk.desk import ShedRow
 from coldlash.desk.shown import Shown
 from coldlash.engine.spec import Service
 from coldlash.logbook.due import Due
-from coldlash.logbook.records import STEPS, Reading, Visit
+from coldlash.logbook.records import STEPS, Reading, Visit, reading_words
 
 _STATE = {"due": "due", "soon": "due soon", "not yet": "not due yet", "never checked": "never checked"}
 
@@ -73,6 +74,11 @@ def due_json(row: ShedRow) -> dict[str, object]:
     }
 
 
+def said(reading: Reading, shown: Shown) -> str:
+    """What the blades said, in the owner's unit."""
+    return reading_words(reading, lambda um: show_um(um, shown.gap))
+
+
 def visit_lines(visit: Visit, engine_name: str, shown: Shown) -> list[str]:
     """A visit as text: what stands, and below each line what it corrected."""
     state = {"draft": "open", "closed": "closed", "discarded": "put aside"}[visit.state]
@@ -97,10 +103,10 @@ def visit_lines(visit: Visit, engine_name: str, shown: Shown) -> list[str]:
                 continue
             extra = f", pushrod spins {reading.spin}" if reading.spin else ""
             note = f"  ({reading.note})" if reading.note else ""
-            lines.append(f"  {valve} {step:5}  {reading.words}{extra}{note}")
+            lines.append(f"  {valve} {step:5}  {said(reading, shown)}{extra}{note}")
             for older in visit.story(valve, step)[:-1]:
                 why = f", because: {reading.reason}" if reading.reason else ""
-                lines.append(f"           was: {older.words}{why}")
+                lines.append(f"           was: {said(older, shown)}{why}")
     for change in visit.changes:
         why = f", because: {change.reason}" if change.reason else ""
         lines.append(f"  {change.field} was {change.old}, is now {change.new}{why}")

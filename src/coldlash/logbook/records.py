@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import unicodedata
 import uuid
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime
 from itertools import pairwise
@@ -514,21 +514,24 @@ class Visit:
         return replace(self, **was, readings={(r.valve, r.step): r for r in first})
 
 
-def reading_words(reading: Reading | NewReading) -> str:
-    """A reading in words, for messages and lists."""
+def reading_words(reading: Reading | NewReading, show: Callable[[int], str] | None = None) -> str:
+    """A reading in words, for messages and lists. ``show`` puts micrometres into words with their unit (default mm)."""
+    say = show or _mm_words
     if reading.withdrawn:
         return "withdrawn"
     if reading.step == "set":
-        return (
-            "set to the cold gap" if reading.blade_um is None else f"set on {plain(reading.blade_um, 2)} mm"
-        )
+        return "set to the cold gap" if reading.blade_um is None else f"set on {say(reading.blade_um)}"
     go, nogo = reading.go_um, reading.nogo_um
     if go is None:
         return "not measured"
     if go == 0:
-        return f"no blade goes, thinnest tried {plain(nogo or 0, 2)} mm"
+        return f"no blade goes, thinnest tried {say(nogo or 0)}"
     if reading.feel == "drag":
-        return f"drag on {plain(go, 2)} mm" + ("" if nogo is None else f", {plain(nogo, 2)} mm does not go")
+        return f"drag on {say(go)}" + ("" if nogo is None else f", {say(nogo)} does not go")
     if nogo is None:
-        return f"{plain(go, 2)} mm goes, no thicker one tried"
-    return f"{plain(go, 2)} mm goes, {plain(nogo, 2)} mm does not"
+        return f"{say(go)} goes, no thicker one tried"
+    return f"{say(go)} goes, {say(nogo)} does not"
+
+
+def _mm_words(um: int) -> str:
+    return f"{plain(um, 2)} mm"

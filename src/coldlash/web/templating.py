@@ -8,6 +8,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup, escape
 from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
@@ -24,6 +25,7 @@ PAGE_CACHING = "private, no-cache"
 UNKEPT_CACHING = "no-store"
 
 _LANGUAGE = re.compile(r"[a-z]{2,3}")
+_DAY = re.compile(r"\d{4}-\d\d-\d\d")
 
 
 class Pages:
@@ -41,7 +43,13 @@ class Pages:
             lstrip_blocks=True,
             auto_reload=False,
         )
+        self.environment.filters["days"] = days
         self.environment.globals.update(static_url=static.url, form_field=FORM_FIELD, title=settings.title)
+
+
+def days(text: object) -> Markup:
+    """Text with its days as <time>, so that no line breaks inside one."""
+    return Markup(_DAY.sub(r"<time>\g<0></time>", str(escape(text))))  # noqa: S704 - escaped just before
 
 
 def templates_digest() -> bytes:

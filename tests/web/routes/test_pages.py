@@ -115,6 +115,15 @@ def test_units_are_the_owners_choice_everywhere(house, van):
     assert (shown.gap, shown.distance, shown.temperature) == ("in", "mile", "F")
     assert "miles" in client.get("/").text
     assert "°F" in client.get(f"{van}/past").text
+    # exact: 0.15 mm is .0059 in
+    engine = client.get(van).text
+    assert ".0059 in / .0059 in" in engine
+    assert "now likely .0" in engine
+    assert ">0.15<" not in engine
+    assert "last found, in" in engine
+    assert ".0059" in client.get(f"{van}/valves/E3").text
+    visit = desk.book.visits("Van engine")[-1].id
+    assert "mm" not in client.get(f"{van}/visits/{visit}").text.split("<tbody>")[1].split("</tbody>")[0]
     refused = post(client, "/settings", gap_unit="ell")
     assert refused.status == 422
     assert "is not one of mm, in" in refused.text

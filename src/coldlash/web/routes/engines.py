@@ -12,7 +12,7 @@ from starlette.routing import BaseRoute, Route
 
 from coldlash.desk.desk import Desk
 from coldlash.desk.pictures import engine_pictures, valve_pictures
-from coldlash.desk.words import due_next, due_state
+from coldlash.desk.words import due_next, due_state, said
 from coldlash.engine.spec import Valve
 from coldlash.errors import InputError
 from coldlash.logbook.records import STEPS, Visit
@@ -60,7 +60,8 @@ def _engine(desk: Desk, request: Request) -> Context:
         "draft": row.draft,
         "visits": _listed(desk, visits)[:VISITS_SHOWN],
         "count": len(visits),
-        "valves": [str(valve) for valve in engine.valves],
+        "valves": pictures.valves,
+        "cold": [desk.show_mm(engine.gaps[kind].cold) for kind in ("I", "E")],
     }
 
 
@@ -107,22 +108,23 @@ def _valve(desk: Desk, request: Request) -> Context:
 def _visit(desk: Desk, request: Request) -> Context:
     entry, engine = engine_of(desk, request)
     visit = _kept(desk, request, entry.id)
+    shown = desk.shown()
     rows = [
         {
             "valve": str(valve),
             "step": step,
-            "words": reading.words,
+            "words": said(reading, shown),
             "spin": reading.spin,
             "note": reading.note,
             "older": [
-                {"words": r.words, "reason": after.reason} for r, after in _corrected(visit, valve, step)
+                {"words": said(r, shown), "reason": after.reason}
+                for r, after in _corrected(visit, valve, step)
             ],
         }
         for valve in engine.valves
         for step in STEPS
         if (reading := visit.reading(valve, step)) is not None
     ]
-    shown = desk.shown()
     temp = visit.engine_temp_mc
     return {
         "entry": entry,
