@@ -136,6 +136,13 @@ def test_a_gap_as_large_as_the_lift_never_opens():
     assert "never opens" in effect.valves[0].sentences[0]
 
 
+def test_within_the_ramp_it_lands_no_harder_and_a_warm_gap_that_may_close_is_said():
+    # the ramp has one speed, and the warm exhaust gap has an sd of nearly a tenth of a millimetre
+    said = gap_effect(FLAT, asked({"cylinder": "3", "exhaust": "0.09"}), MM).valves[0].sentences
+    assert said[0].endswith("longer and lands no harder.")
+    assert "it may close, and then the valve can’t seat" in said[1]
+
+
 def test_at_the_set_gap_it_says_no_more_than_that():
     effect = gap_effect(FLAT, asked({"cylinder": "1"}), MM)
     assert effect.valves[0].sentences[0] == "E1 stands at its set gap of 0.15\xa0mm."
@@ -183,6 +190,10 @@ def test_inches_are_inches_in_words_figures_and_pictures():
     assert effect.valves[0].heads[1] == "this gap, .015\xa0in"
     assert value(figure(effect.valves[0], "Lifts by").cells[0]) == pytest.approx(8.35 / 25.4, abs=0.001)
     assert figure(effect.valves[0], "Lands at").cells[0].endswith(" in/s")
+    # exact: .001 in is 0.0254 mm
+    hundredth = timing(FLAT, 0.15, "E", 3000.0).deg_per_hundredth_mm
+    per_thousandth = figure(effect.valves[0], "Each .001 in more costs").cells[0]
+    assert value(per_thousandth) == pytest.approx(2.54 * float(hundredth), abs=0.005)
     assert "lift, in" in effect.lift.table()[0][1]
 
 

@@ -24,7 +24,7 @@ from coldlash.errors import InputError
 from coldlash.paper.charts_curves import CRANK_STEPS, AxisWords, Curve, Shade, Style, curves_chart
 from coldlash.paper.svg import Drawing
 from coldlash.paper.words import NO_BREAK, Words
-from coldlash.units import parse_number
+from coldlash.units import MM_PER_INCH, parse_number
 from coldlash.wear.record import VisitRecord
 
 USUAL_RPM = 3000.0
@@ -225,9 +225,10 @@ def _sentences(
     else:
         lost, energy = float(result.lost_deg[1]), float(result.seating_energy_ratio[1])
         less = "shorter" if lost > 0 else "longer"
+        harder = f"lands with {energy:.2f} times the energy" if abs(energy - 1) >= 0.01 else "lands no harder"
         said.append(
             f"{valve} at {_gap(asked, words)} instead of {_gap(gaps[0], words)} is open {abs(lost):.1f}{DEG} {less} "
-            f"and lands with {energy:.2f} times the energy."
+            f"and {harder}."
         )
     if result.off_ramp[1]:
         said.append(
@@ -240,7 +241,8 @@ def _sentences(
             said.append(f"Warm it would come to {likely}: held open, it can’t seat, leaks and burns.")
         else:
             verb = "grows" if gaps[2] > asked else "shrinks"
-            said.append(f"Warm, its gap {verb} to {likely}.")
+            closes = "; it may close, and then the valve can’t seat" if gaps[2] < warm_sd else ""
+            said.append(f"Warm, its gap {verb} to {likely}{closes}.")
     return tuple(said)
 
 
@@ -271,6 +273,7 @@ def _figures(
     lifts = np.array([words.gap_value(float(mm)) for mm in t.peak_lift_mm])
     speeds = np.array([words.gap_value(float(mm)) for mm in t.seating_mm_per_s])
     places = 3 if words.gap_unit == "in" else 2
+    step, per_step = (".001 in", 0.001 * MM_PER_INCH / 0.01) if words.gap_unit == "in" else ("0.01 mm", 1.0)
     figures = [
         Figure(
             "Opens",
@@ -307,10 +310,10 @@ def _figures(
             "Relative to the set gap: from all sliding to all impact.",
         ),
         Figure(
-            "Each 0.01 mm more costs",
-            row(t.deg_per_hundredth_mm, 2, DEG),
+            f"Each {step} more costs",
+            row(t.deg_per_hundredth_mm * per_step, 2, DEG),
             why["deg_per_hundredth_mm"],
-            "Crank degrees of opening lost for a hundredth of a millimetre (.0004 in).",
+            "Crank degrees of opening lost with that much more gap, from here.",
         ),
         Figure(
             "The ramp reaches to",

@@ -31,9 +31,10 @@ FAN_STEPS = 12
 
 @dataclass(frozen=True, slots=True)
 class EnginePictures:
-    """One engine's drawings, each valve in a line of words, and what they were made from."""
+    """One engine's drawings, its set gaps and each valve in a line of words, and what they were made from."""
 
     plan: Drawing
+    cold: str
     valves: tuple[tuple[Valve, str], ...]
     drifts: Drawing | None
     causes: Drawing | None
@@ -76,6 +77,7 @@ def engine_pictures(
     drifts = drift_chart(rows, words=words, width=width) if rows else None
     return EnginePictures(
         engine_plan(engine, views, words=words, width=width),
+        words.with_unit(" / ".join(words.gap(engine.gaps[kind].cold) for kind in ("I", "E"))),
         tuple((valve, _now(view, words)) for valve, view in views.items()),
         drifts,
         _causes(answer.assessment, words, width),

@@ -117,7 +117,7 @@ def test_units_are_the_owners_choice_everywhere(house, van):
     assert "°F" in client.get(f"{van}/past").text
     # exact: 0.15 mm is .0059 in
     engine = client.get(van).text
-    assert ".0059 in / .0059 in" in engine
+    assert ".0059 / .0059\xa0in" in engine
     assert "now likely .0" in engine
     assert ">0.15<" not in engine
     assert "last found, in" in engine

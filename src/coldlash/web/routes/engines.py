@@ -61,7 +61,7 @@ def _engine(desk: Desk, request: Request) -> Context:
         "visits": _listed(desk, visits)[:VISITS_SHOWN],
         "count": len(visits),
         "valves": pictures.valves,
-        "cold": [desk.show_mm(engine.gaps[kind].cold) for kind in ("I", "E")],
+        "cold": pictures.cold,
     }
 
 
