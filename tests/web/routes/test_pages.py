@@ -206,6 +206,18 @@ def test_a_past_visit_is_taken_whole_or_not_at_all(house, van):
     assert first.reading(Valve("I", 1), "found").note == "tip pitted"
 
 
+def test_an_engine_counted_in_hours_is_typed_and_shown_in_hours(house):
+    desk, client = house
+    pump = f"/engines/{desk.book.engine('Pump engine').id}"
+    assert "own distance, hours" in client.get(f"{pump}/past").text
+    grid = {"day": "2007-05-01", "distance": "3", "temp": "", "by": "", "blades": "workshop", "note": ""}
+    assert post(client, f"{pump}/past", **grid, **{"E1-found": "0.20/0.25"}).status == 303
+    first = desk.book.visits("Pump engine")[0]
+    assert first.distance_m == 150_000  # 3 h at the demo's 50 km an hour
+    assert ">3 h" in client.get(f"{pump}/visits").text
+    assert ">3 h<" in client.get(f"{pump}/visits/{first.id}").text
+
+
 def test_the_stamp_changes_with_everything_a_page_shows(house):
     desk, _ = house
     seen = {desk.book.stamp()}

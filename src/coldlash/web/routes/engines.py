@@ -13,7 +13,7 @@ from starlette.routing import BaseRoute, Route
 from coldlash.desk.desk import Desk
 from coldlash.desk.pictures import engine_pictures, valve_pictures
 from coldlash.desk.words import due_next, due_state, said
-from coldlash.engine.spec import Valve
+from coldlash.engine.spec import Engine, Valve
 from coldlash.errors import InputError
 from coldlash.logbook.records import STEPS, Visit
 from coldlash.paper.svg import Drawing
@@ -58,21 +58,21 @@ def _engine(desk: Desk, request: Request) -> Context:
         "next": due_next(row.due, engine.service, desk.shown()),
         "vehicle": row.vehicle,
         "draft": row.draft,
-        "visits": _listed(desk, visits)[:VISITS_SHOWN],
+        "visits": _listed(desk, visits, engine)[:VISITS_SHOWN],
         "count": len(visits),
         "valves": pictures.valves,
         "cold": pictures.cold,
     }
 
 
-def _listed(desk: Desk, visits: Iterable[Visit]) -> list[dict[str, Any]]:
+def _listed(desk: Desk, visits: Iterable[Visit], engine: Engine) -> list[dict[str, Any]]:
     shown = desk.shown()
     newest_first = sorted(visits, key=lambda visit: (visit.day, visit.distance_m), reverse=True)
     return [
         {
             "id": v.id,
             "day": v.day,
-            "distance": shown.km(v.distance_m / 1000),
+            "distance": shown.km(v.distance_m / 1000, engine.service),
             "by": v.by or "",
             "note": v.note,
         }
@@ -81,8 +81,8 @@ def _listed(desk: Desk, visits: Iterable[Visit]) -> list[dict[str, Any]]:
 
 
 def _visits(desk: Desk, request: Request) -> Context:
-    entry, _ = engine_of(desk, request)
-    return {"entry": entry, "visits": _listed(desk, desk.book.visits(entry.name))}
+    entry, engine = engine_of(desk, request)
+    return {"entry": entry, "visits": _listed(desk, desk.book.visits(entry.name), engine)}
 
 
 def _valve(desk: Desk, request: Request) -> Context:
@@ -129,7 +129,7 @@ def _visit(desk: Desk, request: Request) -> Context:
     return {
         "entry": entry,
         "visit": visit,
-        "distance": shown.km(visit.distance_m / 1000),
+        "distance": shown.km(visit.distance_m / 1000, engine.service),
         "temperature": "not known" if temp is None else shown.celsius(temp / 1000),
         "rows": rows,
         "valves": [str(valve) for valve in engine.valves],

@@ -17,7 +17,7 @@ from coldlash.engine.catalogue import generic_names
 from coldlash.engine.spec import Valve
 from coldlash.engine.template import new_engine_text
 from coldlash.errors import InputError
-from coldlash.units import KM_PER_MILE, parse_number
+from coldlash.units import parse_number
 from coldlash.web.routes.common import Context, engine_of, form, page, today
 from coldlash.web.templating import Pages
 
@@ -103,6 +103,7 @@ def _past(desk: Desk, request: Request) -> Context:
         "valves": [str(valve) for valve in engine.valves],
         "sets": [blades.name for blades in blade_sets(desk, entry.name)],
         "day": today(),
+        "unit": {"km": "km", "mi": "miles", "h": "hours"}[desk.shown().words(engine.service).distance_unit],
         "typed": {},
         "fault": "",
     }
@@ -123,7 +124,7 @@ def _add_past(desk: Desk, request: Request, values: Mapping[str, str]) -> str:
         engine,
         desk.blade_set(values.get("blades", "")),
         day=day,
-        distance_km=distance * KM_PER_MILE if shown.distance == "mile" else distance,
+        distance_km=shown.words(engine.service).km(distance),
         engine_temp_c=shown.to_celsius(parse_number(temp, "temperature")) if temp else None,
         by=values.get("by", "").strip() or None,
         note=values.get("note", ""),
