@@ -21,10 +21,11 @@ from coldlash.engine.linkage import cause_table
 from coldlash.engine.spec import Valve
 from coldlash.errors import InputError
 from coldlash.wear.alike import look_alikes
-from coldlash.wear.candidates import SESSION_OFFSET, SLOPE_OF_SIZE, Candidate, candidates
-from coldlash.wear.combinations import BEAM, Beam, Scenes, Weighed, log_prior_total, weigh
+from coldlash.wear.candidates import SESSION_OFFSET, Candidate, candidates
+from coldlash.wear.combinations import BEAM, Beam, Weighed, log_prior_total, weigh
 from coldlash.wear.interval import Array
-from coldlash.wear.signature import Onset, Signature, signatures
+from coldlash.wear.scenes import Looks, join, looks
+from coldlash.wear.signature import Onset, signatures
 from coldlash.wear.trend import Estimate, Shock, Trend
 
 LEAST_MM = 0.05
@@ -35,11 +36,10 @@ HISTORY_VISITS = 5
 """An old jump is judged by so many visits from it on."""
 NEW_VISITS = 20
 """A slope that was always there is judged by this many of the last visits."""
-LOG_LEAST_MISREAD = -6.0
-"""A reading is weighed as a misread when that is at least exp(this) times as likely as reading it soundly."""
 LEAST_COMBINATION = 1e-4
 TOGETHER = 0.1
 """Two causes that come together at least this often are compared with other pairs that move the gaps alike."""
+NO_OFFSET = Estimate(0.0, 0.0)
 SHOWN_FROM = 0.02
 """Causes less probable than this are not listed."""
 
@@ -134,7 +134,8 @@ class Attribution:
     ``p_something``: probability that anything did; ``prior_something`` the same before the readings. ``causes``: given
     that something did, most likely first. ``combinations``, likeliest first, weights sum to at most 1 (the rest are
     combinations with causes too unlikely to be listed).
-    ``p_misread``: probability that a reading of the last visit was a misread, by valve, where above 1 %.
+    ``p_misread``: probability that a reading of the last visit was a misread, by valve, where above 1 %. ``offset``:
+    what everything read at the last visit seems to be off by together, mm, if nothing else happened.
     """
 
     p_something: float
@@ -142,6 +143,7 @@ class Attribution:
     causes: tuple[Cause, ...]
     combinations: tuple[Combination, ...]
     p_misread: dict[Valve, float]
+    offset: Estimate = NO_OFFSET
 
     def probability_of(self, cause: Cause) -> float:
         """The product that verdicts use: that something happened, and that this was part of it."""
@@ -174,20 +176,21 @@ def attribute(
     total = log_prior_total([c.log_odds for c in found])
     parts, of_onset, nulls = [], [], []
     for k, signature in enumerate(signatures(trend, [o for o, _ in where], visits_after)):
-        scenes, out = _scenes(trend, signature, found, settings)
-        nothing = _logsumexp(scenes.log_weight)
-        nulls.append((signature, scenes.log_weight - nothing, out))
-        shift = math.log(priors[k] / priors.sum()) - nothing - total
-        parts.append((scenes, shift))
-        of_onset.extend([k] * len(scenes.log_weight))
-    joined = _join(parts)
+        look = looks(trend, signature, found, settings.noise, settings.offsets)
+        log_w = look.scenes.log_weight
+        nothing = _logsumexp(log_w)
+        nulls.append((signature.onset, np.exp(log_w - nothing), look))
+        parts.append((look.scenes, math.log(priors[k] / priors.sum()) - nothing - total))
+        of_onset.extend([k] * len(log_w))
+    joined = join(parts)
     blocks = weigh(joined, settings.beam)
     log_something = _logsumexp(np.concatenate([b.log_weight.ravel() for b in blocks]))
     p_something = _share(prior_something, log_something)
     view = _View(trend, [o for o, _ in where], np.array(of_onset), found, blocks, log_something)
     causes, combinations = view.causes()
-    misread = _misreads(trend, nulls, p_something)
-    return Attribution(p_something, prior_something, causes, combinations, misread)
+    here = next((x for x in nulls if x[0] == Onset(len(trend.book.visits) - 1, "jump")), None)
+    misread, offset = ({}, NO_OFFSET) if here is None else _last_visit(trend, here[1], here[2], p_something)
+    return Attribution(p_something, prior_something, causes, combinations, misread, offset)
 
 
 def likely_onsets(trend: Trend, settings: CauseSettings = DEFAULT_CAUSES) -> list[tuple[Onset, float]]:
@@ -246,145 +249,6 @@ def accepted_jumps(trend: Trend, seen: Attribution, at: float = ACCEPT_AT) -> tu
             mean = cause.amount.mean
             shocks.append(Shock(cause.onset_session, "gap", loading, mean, max(mean, LEAST_MM)))
     return tuple(shocks)
-
-
-# ---------------------------------------------------------------------------------------------- scenes
-
-
-def _scenes(
-    trend: Trend, signature: Signature, found: Sequence[Candidate], settings: CauseSettings
-) -> tuple[Scenes, Array]:
-    """The scenes of one onset, and which valve's reading each takes for a misread (-1: none)."""
-    V, n = len(trend.valves), len(signature.h)
-    D, slope = signature.dist, signature.onset.how != "jump"
-    last = signature.onset.session == len(trend.book.visits) - 1
-    loading = np.array([c.loading for c in found]).T
-    offset = np.array([c.cause == SESSION_OFFSET for c in found])
-    varied = np.zeros_like(loading)
-    for j, c in enumerate(found):
-        if c.spread:
-            # Two valves: what they share is the amount itself, what they differ by is the variation.
-            a, b = np.flatnonzero(loading[:, j])[:2]
-            varied[a, j], varied[b, j] = loading[a, j], -loading[b, j]
-            varied[:, j] *= c.spread / math.sqrt(2.0)
-
-    def directions(gaps: Array) -> Array:
-        u = np.zeros((n, gaps.shape[1]))
-        if slope:
-            u[:V], u[V : 2 * V] = gaps * D, gaps
-        else:
-            u[:V] = gaps
-        return u
-
-    U, E, own = directions(loading), directions(varied), directions(np.eye(V))
-    U[:, offset] = 0.0
-    U[signature.o, offset] = np.sign(loading[:, offset].sum(axis=0))
-    size = np.array([c.size for c in found]) * (SLOPE_OF_SIZE if slope else 1.0)
-    spread = np.array([c.spread > 0 for c in found])
-    log_prior = np.array([c.log_odds for c in found])
-    log_prior[offset & (slope or not last)] = -math.inf
-    log_prior[~offset & _ended(trend, signature.onset.session, loading)] = -math.inf
-
-    left_out, L, h, log_w = _left_out(signature)
-    so2 = trend.settings.offset**2
-    r, N, weight, out = [], [], [], []
-    for scale, share in settings.offsets:
-        P = signature.P.copy()
-        P[signature.o, signature.o] += (scale**2 - 1.0) * so2
-        got_r, got_N, log_z = _under(L, h, P)
-        r.append(got_r)
-        N.append(got_N)
-        weight.append(log_w + log_z + math.log(share))
-        out.append(left_out)
-    r_all, N_all, w_all = np.concatenate(r), np.concatenate(N), np.concatenate(weight)
-    chi2, rank = _misfit(own, r_all, N_all)
-    b, be = r_all @ U, r_all @ E
-    NU, NE = N_all @ U, N_all @ E
-    A, Ae = U.T @ NU, U.T @ NE
-    Aee = np.einsum("nj,snj->sj", E, NE)
-    scales = np.array([s for s, _ in settings.noise])
-    k2 = np.repeat(scales**2, len(r_all))
-    times = len(scales)
-    log_k = np.concatenate(
-        [
-            math.log(share) - 0.5 * chi2 * (1.0 / scale**2 - 1.0) - rank * math.log(scale)
-            for scale, share in settings.noise
-        ]
-    )
-    S, J = len(k2), len(found)
-
-    def spread_out(x: Array) -> Array:
-        tiled: Array = np.tile(x, (times,) + (1,) * (x.ndim - 1)) / k2.reshape((-1,) + (1,) * (x.ndim - 1))
-        return tiled
-
-    log_weight = np.tile(w_all, times) + log_k
-    scenes = Scenes(
-        log_weight,
-        log_weight + 0.5 * np.tile(chi2, times) / k2,
-        spread_out(b),
-        spread_out(A),
-        spread_out(be),
-        spread_out(Ae),
-        spread_out(Aee),
-        np.tile(np.where(spread, size**2, 0.0), (S, 1)),
-        np.tile(1.0 / size**2, (S, 1)),
-        np.tile(log_prior, (S, 1)),
-    )
-    return scenes, np.tile(np.concatenate(out), times) if J else np.zeros(S)
-
-
-def _left_out(signature: Signature) -> tuple[np.ndarray, Array, Array, Array]:
-    """The likelihood as it is, and with each reading of the visit that surprises taken for a misread.
-
-    Returns which reading (B,) (-1: none), L (B, n, n), h (B, n) and the log weight (B,).
-    """
-    which = [-1]
-    L, h, log_w = [signature.L], [signature.h], [0.0]
-    q = np.einsum("vi,ij,vj->v", signature.rows, signature.P, signature.rows)
-    grown = 1.0 + signature.tau * q
-    usual = signature.log_site + 0.5 * signature.lean**2 * q / grown - 0.5 * np.log(grown)
-    for v in np.flatnonzero(signature.read & (signature.log_misread - usual > LOG_LEAST_MISREAD)):
-        row = signature.rows[v]
-        which.append(int(v))
-        L.append(signature.L - signature.tau[v] * np.outer(row, row))
-        h.append(signature.h - signature.lean[v] * row)
-        log_w.append(float(signature.log_misread[v] - signature.log_site[v]))
-    return np.array(which), np.array(L), np.array(h), np.array(log_w)
-
-
-def _under(L: Array, h: Array, P: Array) -> tuple[Array, Array, Array]:
-    """r (B, n), N (B, n, n) and log evidence (B,) of the trend itself under the prediction's covariance ``P``."""
-    M = np.eye(len(P)) + L @ P
-    solved = np.linalg.solve(M, np.concatenate([L, h[..., None]], axis=2))
-    N, r = solved[..., :-1], solved[..., -1]
-    log_z = 0.5 * np.einsum("bi,ij,bj->b", h, P, r) - 0.5 * np.linalg.slogdet(M)[1]
-    return r, 0.5 * (N + np.swapaxes(N, 1, 2)), log_z
-
-
-def _misfit(own: Array, r: Array, N: Array) -> tuple[Array, Array]:
-    """How far the residual of all valves is from 0: chi-square (B,), and the number of directions seen (B,)."""
-    values, vectors = np.linalg.eigh(own.T @ N @ own)
-    along = np.einsum("bij,bi->bj", vectors, r @ own)
-    seen = values > 1e-6 * np.maximum(values[:, -1:], 1e-12)
-    chi2: Array = np.sum(np.where(seen, along**2 / np.where(seen, values, 1.0), 0.0), axis=1)
-    return chi2, seen.sum(axis=1).astype(float)
-
-
-def _ended(trend: Trend, session: int, loading: Array) -> np.ndarray:
-    """Causes (J,) all of whose valves had a part replaced at that visit or since."""
-    kept = np.flatnonzero(~trend.book.restart[session:].any(axis=0))
-    moved: np.ndarray = (loading[kept] != 0).any(axis=0)
-    return ~moved
-
-
-def _join(parts: Sequence[tuple[Scenes, float]]) -> Scenes:
-    names = ("b", "A", "be", "Ae", "Aee", "q", "precision", "log_prior")
-    joined = {name: np.concatenate([getattr(s, name) for s, _ in parts]) for name in names}
-    return Scenes(
-        np.concatenate([s.log_weight + shift for s, shift in parts]),
-        np.concatenate([s.log_most + shift for s, shift in parts]),
-        **joined,
-    )
 
 
 # ---------------------------------------------------------------------------------------------- answers
@@ -518,16 +382,15 @@ def _why(trend: Trend, candidate: Candidate) -> str:
     return ""
 
 
-def _misreads(
-    trend: Trend, nulls: Sequence[tuple[Signature, Array, Array]], p_something: float
-) -> dict[Valve, float]:
-    """Probability that a reading of the last visit was a misread (counted where nothing happened), above 1 %."""
-    last = len(trend.book.visits) - 1
-    for signature, log_w, out in nulls:
-        if signature.onset == Onset(last, "jump"):
-            p = {v: float(np.exp(log_w[out == i]).sum()) for i, v in enumerate(trend.valves)}
-            return {v: x * (1.0 - p_something) for v, x in p.items() if x * (1.0 - p_something) > 0.01}
-    return {}
+def _last_visit(
+    trend: Trend, weight: Array, look: Looks, p_something: float
+) -> tuple[dict[Valve, float], Estimate]:
+    """Of the last visit, if nothing else happened: which readings may be slips (above 1 %), and its offset."""
+    slips = {v: float(weight[look.left_out == i].sum()) for i, v in enumerate(trend.valves)}
+    mean = float(weight @ look.offset)
+    var = float(weight @ (look.offset_var + look.offset**2)) - mean**2
+    kept = {v: p * (1.0 - p_something) for v, p in slips.items() if p * (1.0 - p_something) > 0.01}
+    return kept, Estimate(mean, math.sqrt(max(var, 0.0)))
 
 
 def _share(prior: float, log_ratio: float) -> float:

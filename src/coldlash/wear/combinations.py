@@ -47,10 +47,10 @@ EVERYTHING = Beam(10**6, 10**6, -math.inf, -math.inf)
 class Scenes:
     """Ways to look at the residual (S of them): an onset, a noise scale, an offset scale, a reading left out.
 
-    ``log_weight`` (S,) before any cause; ``log_most`` (S,) what no combination of causes can raise it above. ``b`` (S, J), ``A`` (S, J, J); for the loadings' own variation ``be``
-    (S, J), ``Ae`` (S, J, J) with [s, i, j] between cause i and the variation of cause j, ``Aee`` (S, J), and its
-    variance ``q`` (S, J), 0 for none. ``precision`` (S, J) is 1 / s_j^2; ``log_prior`` (S, J) the log prior odds,
-    -inf where a cause can't be in a scene.
+    ``log_weight`` (S,) before any cause; ``log_most`` (S,) what no combination of causes can raise it above. ``b``
+    (S, J), ``A`` (S, J, J); for the loadings' own variation ``be`` (S, J), ``Ae`` (S, J, J) with [s, i, j] between
+    cause i and the variation of cause j, ``Aee`` (S, J), and its variance ``q`` (S, J), 0 for none. ``precision``
+    (S, J) is 1 / s_j^2; ``log_prior`` (S, J) the log prior odds, -inf where a cause can't be in a scene.
     """
 
     log_weight: Array

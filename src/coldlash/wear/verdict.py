@@ -40,6 +40,8 @@ SUSPECT = 0.5
 FAST = 0.008
 """mm per 1000 km: tightening surely faster than this is a warning even if it was always so (judgement)."""
 FEW_READINGS = 3
+OFFSET_MM = 0.03
+"""A session off by this much is worth measuring again (judgement)."""
 LOOK_INSIDE_MM = 0.15
 """One valve suddenly looser by this: look at pushrod and seat (judgement)."""
 STOPPING_SIGNS = {
@@ -164,10 +166,7 @@ def valve_finding(facts: Facts, valve: Valve) -> Finding:
             return Finding(grade, (valve,), sentence, (*more, *why))
     drift = facts.trend.drift(valve)
     way = "tighter" if drift.mean < 0 else "looser"
-    sentence = (
-        f"{valve} is steady: {say.mm(facts.trend.gap(valve).mean)}, about {say.mm(abs(drift.mean))} {way} "
-        "per 1,000 km."
-    )
+    sentence = f"{valve} is steady: {say.mm(facts.trend.gap(valve).mean)}, {way} by about {say.rate(abs(drift.mean))}."
     return Finding("steady", (valve,), sentence, why)
 
 
@@ -230,12 +229,12 @@ def _tightening(facts: Facts, valve: Valve) -> _Said | None:
     )
     if warned and change is not None:
         rate = max(-change.drift_now, 0.0)
-        moved = f"{valve} has tightened {say.mm(rate)} per 1,000 km since {_since(facts, change)}"
+        moved = f"{valve} has tightened {say.rate(rate)} since {_since(facts, change)}"
     elif cause is not None and cause.how == "jump":
         moved = f"{valve} is about {say.mm(cause.amount.mean)} tighter since {_day(facts, cause)}"
     else:
         rate = max(-facts.trend.drift(valve).mean, 0.0)
-        moved = f"{valve} tightens {say.mm(rate)} per 1,000 km and has for as long as it was measured"
+        moved = f"{valve} tightens {say.rate(rate)} and has for as long as it was measured"
     part, test, sign_of = say.PART["seat_recession"], "Leak-down now", "seat_recession_or_stretch"
     if cause is not None and cause.cause == "head_settling":
         part, sign_of = say.PART["head_settling"], "head_settling"
@@ -285,7 +284,7 @@ def _loosening(facts: Facts, valve: Valve) -> _Said | None:
     warned = change is not None and change.direction == "looser" and change.probability > WARN_AT
     if warned and change is not None:
         rate = max(change.drift_now, 0.0)
-        moved = f"{valve} has loosened {say.mm(rate)} per 1,000 km since {_since(facts, change)}"
+        moved = f"{valve} has loosened {say.rate(rate)} since {_since(facts, change)}"
     elif cause is not None and cause.how == "jump":
         moved = f"{valve} is looser since {_day(facts, cause)}, about {say.mm(cause.amount.mean)} where it is most"
     elif cause is not None:
@@ -377,14 +376,17 @@ def engine_findings(facts: Facts) -> list[Finding]:
     if not seen.causes:
         return []
     out = []
+    off_by = seen.offset
+    if abs(off_by.mean) >= OFFSET_MM and abs(off_by.mean) > 2.0 * off_by.sd and seen.p_something < SURE:
+        way = "looser" if off_by.mean > 0 else "tighter"
+        text = _offset(abs(off_by.mean), way)
+        why = (say.span("Everything read is off by", off_by, "mm"),)
+        out.append(Finding("watch", tuple(v for v in facts.engine.valves if _read_last(facts, v)), text, why))
     named = [c for c in seen.causes if seen.probability_of(c) >= SURE]
     big = [c for c in named if c.worth_a_verdict and c.cause != SESSION_OFFSET]
     off = [c for c in named if c.cause == SESSION_OFFSET]
     for cause in off:
-        text = (
-            f"Everything read last time is about {say.mm(cause.amount.mean)} {cause.direction} than expected: an "
-            "engine not cold, another hand or other blades. Measure again, cold, before anything else is concluded."
-        )
+        text = _offset(cause.amount.mean, cause.direction)
         out.append(Finding("watch", cause.where, text, _cause_why(facts, cause)))
     for cause in big:
         if len(cause.where) == 1:
@@ -403,6 +405,18 @@ def engine_findings(facts: Facts) -> list[Finding]:
         why = tuple(f"{c.name}: {w}" for c in seen.causes[:3] if (w := say.sign(facts.engine, c.cause)))
         out.append(Finding("cannot tell", (), text, why))
     return out
+
+
+def _offset(size: float, way: str) -> str:
+    return (
+        f"Everything read last time is about {say.mm(size)} {way} than expected: an engine not cold, another hand or "
+        "other blades. Measure again, cold, before anything else is concluded."
+    )
+
+
+def _read_last(facts: Facts, valve: Valve) -> bool:
+    sessions = facts.readings.sessions
+    return bool(sessions) and bool(sessions[-1].read[facts.readings.index(valve)])
 
 
 def _advice(cause: Cause) -> str:

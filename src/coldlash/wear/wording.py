@@ -62,6 +62,11 @@ def mm(value: float) -> str:
     return f"{value:.{places}f} mm"
 
 
+def rate(value: float) -> str:
+    """ "0.018 mm per 1,000 km", "0.02 mm per 1,000 km"."""
+    return f"{value:.3f}".removesuffix("0") + " mm per 1,000 km"
+
+
 def km(value: float) -> str:
     """ "1,200 km"."""
     return f"{value:,.0f} km"
