@@ -176,6 +176,7 @@ class _Handler(BaseHTTPRequestHandler):
                 self._reset()
 
     def _answer(self, status: int, body: bytes, kind: str, headers: dict[str, str] | None = None) -> None:
+        body = b"" if status == 204 else body
         self.send_response(status)
         for name, value in {
             "content-type": kind,
