@@ -77,6 +77,18 @@ def test_words_along_the_axis_make_way_for_each_other():
     assert len(of_pen(parse(chart), "ahead", "line")) == 30
 
 
+def test_curves_of_one_key_share_an_entry_of_the_legend_and_keep_their_own_columns():
+    curves = [
+        Curve("E3 set", HILL, "series-a", "set"),
+        Curve("I3 set", HILL, "series-a", "set"),
+        Curve("E3 warm", HILL, "series-d", "warm"),
+    ]
+    drawing = curves_chart("Lift", curves, CRANK, LIFT)
+    words = [box.words for box in texts(parse(drawing))]
+    assert (words.count("set"), words.count("warm")) == (1, 1)
+    assert drawing.table()[0][1:] == ("E3 set, lift, mm", "I3 set, lift, mm", "E3 warm, lift, mm")
+
+
 def test_a_flat_curve_is_drawn():
     assert faults_of_text(curves_chart("Flat", [Curve("a", [(0.0, 0.0), (1.0, 0.0)])], CRANK, LIFT)) == []
 

@@ -103,6 +103,7 @@ def _heat(desk: Desk, _: Request, typed: Mapping[str, str], context: Context) ->
     engine, shown = context["engine"], context["shown"]
     if not engine.stack:
         return {}
+    # Into the context at once: a fault further down must not hide what is known.
     context["warmth"] = even_warmth(engine, shown)
     asked = typed.get("of", "")
     if all(zone.typed for zone in context["zones"]):
