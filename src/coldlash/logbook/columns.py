@@ -1,8 +1,8 @@
-"""Column types for the book: every value is an INTEGER or TEXT, as SQLite's STRICT tables demand.
+"""Column types for the book: every value is an INTEGER, TEXT or BLOB, as SQLite's STRICT tables demand.
 
 STRICT tables refuse type names such as VARCHAR, BOOLEAN or BIGINT, so each type here names what each database
-takes (INTEGER and TEXT on SQLite; BIGINT and TEXT elsewhere). Values are checked on the way in: a float never
-becomes an integer silently, and text that some database could not hold is refused.
+takes (INTEGER, TEXT and BLOB on SQLite; BIGINT, TEXT and BYTEA elsewhere). Values are checked on the way in: a
+float never becomes an integer silently, and text that some database could not hold is refused.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ import json
 from abc import abstractmethod
 from typing import Any
 
-from sqlalchemy import BigInteger, Dialect, Integer, Text
+from sqlalchemy import BigInteger, Dialect, Integer, LargeBinary, Text
 from sqlalchemy.types import TypeDecorator, TypeEngine
 
 from coldlash.errors import InputError
@@ -99,6 +99,19 @@ class Numbers(_Checked):
     def process_result_value(self, value: Any, dialect: Dialect) -> tuple[int, ...] | None:  # noqa: ARG002
         """JSON text back to a tuple."""
         return None if value is None else tuple(json.loads(value))
+
+
+class Octets(_Checked):
+    """Bytes as they are (a photo): BLOB on SQLite, BYTEA on PostgreSQL."""
+
+    impl = LargeBinary
+    cache_ok = True
+
+    def accept(self, value: Any) -> bytes:
+        """Bytes only. Raises InputError."""
+        if not isinstance(value, bytes):
+            raise InputError(f"the book keeps bytes here, not {type(value).__name__}")
+        return value
 
 
 def storable(text: str) -> bool:

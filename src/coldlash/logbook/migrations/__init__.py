@@ -13,7 +13,7 @@ from sqlalchemy import Connection
 
 from coldlash.errors import BookError
 
-HEAD = "0001"
+HEAD = "0002"
 """The newest revision this coldlash knows. Kept here so that opening a current book need not load Alembic."""
 
 FOLDER = Path(__file__).parent
