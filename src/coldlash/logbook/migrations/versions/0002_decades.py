@@ -29,7 +29,7 @@ NOTED = {
     "accepted_causes": (BOTH, "{row}.engine_id", "{row}.visit_id", "NULL"),
     "vehicles": ("{row}.note", "NULL", "NULL", "{row}.id"),
     "attachments": (
-        "CASE WHEN {row}.removed_at IS NULL THEN trim({row}.caption || ' ' || {row}.name) ELSE '' END",
+        "(CASE WHEN {row}.removed_at IS NULL THEN trim({row}.caption || ' ' || {row}.name) ELSE '' END)",
         "{row}.engine_id", "{row}.visit_id", "NULL",
     ),
 }  # fmt: skip
