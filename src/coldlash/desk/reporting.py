@@ -233,7 +233,7 @@ def _runs(trend: Trend, valve: Valve) -> tuple[tuple[BandPoint, ...], ...]:
 def _parts(records: Sequence[VisitRecord]) -> tuple[Entry, ...]:
     entries = []
     for record in records:
-        afresh = sorted(valve for valve, v in record.valves.items() if v.restart)
+        afresh = sorted(valve for valve, v in record.valves.items() if v.afresh)
         if afresh:
             what = f"Work that moves the gaps of {', '.join(map(str, afresh))}"
             entries.append(Entry(record.day, what, distance_km=record.distance_km))

@@ -253,7 +253,7 @@ def _visits(
     shift = thick / 2 + 1
     seen: set[str] = set()
     for (_, record), x in zip(records, xs, strict=True):
-        if record.restart:
+        if record.afresh:
             canvas.line(x, min(up.start, up.end), x, max(up.start, up.end), "reset")
             seen.add("reset")
         if record.found is None and record.left is None and record.set_to is None:
@@ -354,7 +354,7 @@ def _told(valve: ValveHistory, records: Sequence[tuple[VisitRecord, ValveRecord]
                 reading=reading_words(record.found, words),
             )
         )
-    resets = [words.day(v.day) for v, r in records if r.restart]
+    resets = [words.day(v.day) for v, r in records if r.afresh]
     if resets:
         said.append(words.say("Starts afresh on {days}.", days=", ".join(resets)))
     runs = [run for run in valve.smoothed if run]
@@ -392,7 +392,7 @@ def _table(records: Sequence[tuple[VisitRecord, ValveRecord]], words: Words) -> 
                 reading_words(record.found, words),
                 "–" if record.set_to is None else words.gap(record.set_to),
                 "–" if record.left is None else reading_words(record.left, words),
-                words.say("yes") if record.restart else "–",
+                words.say("yes") if record.afresh else "–",
             )
         )
     return tuple(rows)

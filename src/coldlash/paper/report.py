@@ -253,7 +253,7 @@ def _cell(record: ValveRecord | None, words: Words) -> str:
     if record is None:
         return "–"
     parts = [reading_short(record.found, words) if record.found is not None else "–"]
-    if record.restart:
+    if record.afresh:
         parts.append("↺")
     if record.set_to is not None:
         parts.append(f"→{NO_BREAK}{words.gap(record.set_to)}")

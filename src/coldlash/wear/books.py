@@ -31,6 +31,7 @@ class Book:
     """One engine's visits as arrays over T visits and V valves; see ``kalman.Step`` for the units.
 
     ``km`` (T,) is the distance as written, ``counted_km`` (T,) as counted. ``hands`` are the names of who set.
+    ``restart`` (T, V): a part was replaced after the found reading; ``renewed`` (T, V): since the visit before.
     """
 
     engine: Engine
@@ -43,6 +44,7 @@ class Book:
     found: tuple[Array, Array, Array, np.ndarray]
     left: tuple[Array, Array, Array, np.ndarray]
     restart: np.ndarray
+    renewed: np.ndarray
     adjusted: np.ndarray
     target: Array
     cold: Array
@@ -62,7 +64,7 @@ def read_book(engine: Engine, visits: Sequence[VisitRecord], coefficient: Coeffi
     T, V = len(ordered), len(valves)
     index = {valve: i for i, valve in enumerate(valves)}
     found, left = _empty(T, V), _empty(T, V)
-    restart, adjusted = np.zeros((T, V), bool), np.zeros((T, V), bool)
+    restart, renewed, adjusted = (np.zeros((T, V), bool) for _ in range(3))
     cold = np.array([engine.gap(v).cold for v in valves])
     target = np.tile(cold, (T, 1))
     hands = _hands(ordered)
@@ -76,6 +78,7 @@ def read_book(engine: Engine, visits: Sequence[VisitRecord], coefficient: Coeffi
             _put(found, t, i, record.found, visit, valve, "found")
             _put(left, t, i, record.left, visit, valve, "left")
             restart[t, i], adjusted[t, i] = record.restart, record.adjusted
+            renewed[t, i] = record.restart_before
             if record.adjusted and record.set_to is not None:
                 target[t, i] = record.set_to
     km = np.array([v.distance_km for v in ordered], dtype=float)
@@ -99,6 +102,7 @@ def read_book(engine: Engine, visits: Sequence[VisitRecord], coefficient: Coeffi
         found,
         left,
         restart,
+        renewed,
         adjusted,
         target,
         cold,
@@ -144,6 +148,7 @@ def shelve(books: Sequence[Book], unknown_temp_sd: float) -> Shelf:
     temp = pad([b.temp for b in books], 0.0)
     temp_var = pad([np.where(b.temp_known, 0.0, unknown_temp_sd**2) for b in books], 0.0)
     restart = pad([b.restart for b in books], False)
+    renewed = pad([b.renewed for b in books], False)
     adjusted = pad([b.adjusted for b in books], False)
     target = pad([b.target for b in books], 0.0)
     hand = pad([b.hand for b in books], 0).astype(int)
@@ -164,6 +169,7 @@ def shelve(books: Sequence[Book], unknown_temp_sd: float) -> Shelf:
             _readings([a[:, t] for a in left]),
             bool(restart[:, t].any()),
             bool(adjusted[:, t].any()),
+            renewed[:, t] if renewed[:, t].any() else None,
         )
         for t in range(T)
     )

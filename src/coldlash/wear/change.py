@@ -222,6 +222,8 @@ class _Bank:
         self.log_null += float(log_z[0])
         self.logw = self.logw + log_z[1:].reshape(H, k)
         self._normalise()
+        if step.renewed is not None:
+            self._fold(step.renewed[0])
         if step.any_restart:
             self._fold(step.restart[0])
         self._settle(t)

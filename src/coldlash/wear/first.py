@@ -70,6 +70,8 @@ def first_answer(engine: Engine, visits: Sequence[VisitRecord], valve: Valve) ->
         record = visit.valves.get(valve)
         if record is None:
             continue
+        if record.restart_before:
+            before = None
         if record.found is not None:
             found, found_at, compared = record.found, visit.distance_km, before
         before = _left_behind(record, visit.distance_km) or before

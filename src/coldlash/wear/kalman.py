@@ -130,7 +130,8 @@ class Step(NamedTuple):
 
     ``dist`` 1000 km since the visit before; ``temp`` K above 20 C; ``temp_var`` its variance; ``found`` and
     ``left`` readings; ``restart``, ``adjusted`` masks; ``target`` the blade set on, mm; ``cold`` the cold gap,
-    mm; ``hand`` index of who set it.
+    mm; ``hand`` index of who set it. ``renewed``: mask of valves whose part was replaced since the visit before;
+    None = none was.
     """
 
     dist: Array
@@ -145,6 +146,7 @@ class Step(NamedTuple):
     left: Readings
     any_restart: bool
     any_adjusted: bool
+    renewed: np.ndarray | None = None
 
 
 class State(NamedTuple):
@@ -176,7 +178,10 @@ def start(layout: Layout, h: Hyper, cold: Array) -> State:
 
 
 def predict(x: State, step: Step, layout: Layout, h: Hyper) -> State:
-    """Over the distance driven: drift, wander, and the session's own offset and temperature drawn afresh."""
+    """Over the distance driven: drift, wander, and the session's own offset and temperature drawn afresh.
+
+    Parts replaced on the way (``step.renewed``) start afresh at its end.
+    """
     m, P = x.m.copy(), x.P.copy()
     D = step.dist[:, None]
     g, d = layout.g, layout.d
@@ -190,7 +195,9 @@ def predict(x: State, step: Step, layout: Layout, h: Hyper) -> State:
         P[:, j, :] = 0.0
         P[:, :, j] = 0.0
         P[:, j, j] = var
-    return State(m, P)
+    if step.renewed is None:
+        return State(m, P)
+    return restart(State(m, P), step._replace(restart=step.renewed), layout, h)
 
 
 def readings_of(x: State, step: Step, layout: Layout, h: Hyper) -> tuple[Array, Array, Array]:

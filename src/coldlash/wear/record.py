@@ -37,7 +37,8 @@ class ValveRecord:
 
     ``set_to`` is the blade it was set on when ``adjusted`` (a target, never an interval); ``left`` is read
     again after the lock-nut, if it was. ``restart`` = after the found reading and before any setting a part
-    was replaced or work was done that moves this gap: gap and drift start afresh.
+    was replaced or work was done that moves this gap: gap and drift start afresh. ``restart_before`` = the same
+    since the visit before, so that the found reading is already one of the new state.
     """
 
     found: GapInterval | None = None
@@ -45,6 +46,12 @@ class ValveRecord:
     set_to: float | None = None
     left: GapInterval | None = None
     restart: bool = False
+    restart_before: bool = False
+
+    @property
+    def afresh(self) -> bool:
+        """True when gap and drift start afresh here, before or after the found reading."""
+        return self.restart or self.restart_before
 
 
 @dataclass(frozen=True, slots=True)

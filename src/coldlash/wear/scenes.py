@@ -168,7 +168,8 @@ def _misfit(own: Array, r: Array, N: Array) -> tuple[Array, Array]:
 
 def _ended(trend: Trend, session: int, loading: Array) -> np.ndarray:
     """Causes (J,) all of whose valves had a part replaced at that visit or since."""
-    kept = np.flatnonzero(~trend.book.restart[session:].any(axis=0))
+    book = trend.book
+    kept = np.flatnonzero(~(book.restart[session:].any(axis=0) | book.renewed[session + 1 :].any(axis=0)))
     moved: np.ndarray = (loading[kept] != 0).any(axis=0)
     return ~moved
 

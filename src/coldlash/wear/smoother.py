@@ -62,12 +62,17 @@ def reading_rows(step: Step, layout: Layout, h: Hyper) -> Array:
 
 
 def driving_matrix(step: Step, layout: Layout) -> Array:
-    """F (B, n, n) of the distance driven; the session's offset and temperature are drawn afresh (zero rows)."""
+    """F (B, n, n) of the distance driven; the session's offset and temperature are drawn afresh (zero rows).
+
+    Parts replaced on the way (``step.renewed``) start afresh at its end, as in ``kalman.predict``.
+    """
     i = np.arange(layout.V)
     F = np.tile(np.eye(layout.n), (step.dist.shape[0], 1, 1))
     F[:, i, layout.V + i] = step.dist[:, None]
     F[:, [layout.o, layout.t], :] = 0.0
-    return F
+    if step.renewed is None:
+        return F
+    return restart_matrix(step._replace(restart=step.renewed), layout) @ F
 
 
 def restart_matrix(step: Step, layout: Layout) -> Array:

@@ -265,7 +265,7 @@ class Trend:
                     record.found if record else None,
                     record.left if record else None,
                     target,
-                    bool(record and record.restart),
+                    bool(record and (record.restart or record.restart_before)),
                     _estimate(trace.found, i),
                     _estimate(seen.before, i),
                     _estimate(trace.after, i),

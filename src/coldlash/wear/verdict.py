@@ -99,7 +99,8 @@ def sudden_tightening(trend: Trend, valve: Valve) -> tuple[float, float]:
     if len(trend.sessions) < 2:
         return 0.0, 0.0
     session, i = trend.sessions[-1], trend.index(valve)
-    if not session.read[i] or session.driven_km <= 0 or trend.book.restart[-1, i]:
+    fresh = trend.book.restart[-1, i] or trend.book.renewed[-1, i]
+    if not session.read[i] or session.driven_km <= 0 or fresh:
         return 0.0, 0.0
     h, own = trend.hyper, float(session.reading_cov[i, i])
     before = session.reading_mean[i]
