@@ -4,12 +4,14 @@
 
 Top-1 and recall of single causes (jumps at the last visit, jumps seen twice, slopes from new and slopes since a few
 visits), calibration of what is said over causes drawn from the prior, and what healthy engines are told. Two
-processes, a progress bar; the full study writes docs/causes-study.md, ``--quick`` (seconds) writes nothing. Seeds fixed.
+processes, a progress bar; the full study writes docs/causes-study.md, ``--quick`` (seconds) writes nothing. Seeds are
+fixed.
 """
 
 from __future__ import annotations
 
 import argparse
+import itertools
 import math
 import os
 import sys
@@ -22,9 +24,10 @@ from typing import Any
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import numpy as np
-
 from benchmarks.study_calibration import Bar
+
 from coldlash.engine.spec import Engine, GapSpec, Linkage, Valve, ValveEvents
+from coldlash.wear.assessment import assess
 from coldlash.wear.candidates import Candidate, candidates
 from coldlash.wear.causes import attribute
 from coldlash.wear.simulate import COARSE, FINE, Event, Plan, simulate
@@ -109,13 +112,14 @@ def _prior_draw(task: tuple[str, int]) -> list[tuple[float, bool]]:
     return [(c.probability, (c.cause, c.where) in truth) for c in said.causes]
 
 
-def _healthy(task: tuple[str, int]) -> tuple[float, float]:
-    """(p_something, largest product) of an engine to which nothing happened."""
+def _healthy(task: tuple[str, int]) -> tuple[float, float, bool, bool]:
+    """(p_something, largest product, told not to run, told to check now) of an engine to which nothing happened."""
     ladder, seed = task
     rng = np.random.default_rng([4, seed])
     visits = int(rng.integers(2, 41))
-    said = attribute(fit(ENGINE, simulate(ENGINE, rng, _plan(visits, ladder)).visits))
-    return said.p_something, max((said.probability_of(c) for c in said.causes), default=0.0)
+    said = assess(ENGINE, simulate(ENGINE, rng, _plan(visits, ladder)).visits)
+    most = max((said.attribution.probability_of(c) for c in said.causes), default=0.0)
+    return said.p_something, most, said.do_not_run, any(f.grade == "check now" for f in said.findings)
 
 
 def hash_of(text: str) -> int:
@@ -151,22 +155,27 @@ def study(engines: int) -> str:
                 f"| {kind} | {ladder} | {size:g} {unit} | {first:.3f} | {three:.3f} | {something:.2f} | {engines} |"
             )
         lines += ["", "| said | seen | places | within |", "|---|---|---|---|"]
-        pairs = [p for got in _all(pool, "said and seen", _prior_draw, [("coarse", s) for s in range(2 * engines)]) for p in got]
+        pairs = [
+            p
+            for got in _all(pool, "said and seen", _prior_draw, [("coarse", s) for s in range(2 * engines)])
+            for p in got
+        ]
         said, true = np.array([p for p, _ in pairs]), np.array([t for _, t in pairs])
-        for lo, hi in zip(BINS[:-1], BINS[1:], strict=True):
+        for lo, hi in itertools.pairwise(BINS):
             here = (said >= lo) & (said < hi)
             if here.any():
                 a, b = float(said[here].mean()), float(true[here].mean())
                 sd = math.sqrt(max(b * (1 - b), 1e-9) / here.sum())
                 lines.append(f"| {a:.3f} | {b:.3f} | {int(here.sum())} | {a - b:+.3f} (2 se {2 * sd:.3f}) |")
-        lines += ["", "| healthy engines | p_something, mean | 95 % | any cause above 0.5 | above 0.9 | engines |"]
-        lines.append("|---|---|---|---|---|---|")
+        head = "| healthy engines | p_something, mean | 95 % | a cause above 0.5 | above 0.9 | check now | do not run |"
+        lines += ["", head, "|---|---|---|---|---|---|---|"]
         for ladder in LADDERS:
-            got = np.array(_all(pool, f"healthy, {ladder}", _healthy, [(ladder, s) for s in range(engines)]))
+            tasks = [(ladder, seed) for seed in range(engines)]
+            got = np.array(_all(pool, f"healthy, {ladder}", _healthy, tasks), dtype=float)
             p, most = got[:, 0], got[:, 1]
             lines.append(
                 f"| {ladder} | {p.mean():.3f} | {np.quantile(p, 0.95):.3f} | {np.mean(most > 0.5):.3f} "
-                f"| {np.mean(most > 0.9):.3f} | {engines} |"
+                f"| {np.mean(most > 0.9):.3f} | {got[:, 3].mean():.3f} | {got[:, 2].mean():.3f} |"
             )
     print(f"{perf_counter() - started:.0f} s", file=sys.stderr)
     return "\n".join(lines)

@@ -21,7 +21,7 @@ from coldlash.wear import kalman
 from coldlash.wear.ep import Sites
 from coldlash.wear.filter import Trace, advance
 from coldlash.wear.interval import Array, read
-from coldlash.wear.kalman import State
+from coldlash.wear.kalman import State, Step
 from coldlash.wear.smoother import driving_matrix, reading_rows, restart_matrix, setting_matrix
 from coldlash.wear.trend import Trend, shock_pushes
 
@@ -151,36 +151,43 @@ class _Run:
         return out
 
     def later(self, state: State, t: int) -> Trace:
-        """A visit after the onset. Readings that even the widened run can hardly believe are set aside.
+        """A visit after the onset. Readings that neither this run nor the trend can believe are set aside.
 
         Each may be a misread or something else that happened since: its Gaussian stand-in would hold far from here
-        only, and count against the trend without an end.
+        only, and count against the trend without an end. One that only this run can't believe speaks against it, and
+        is taken as sound.
         """
-        step, h = self.shelf.step(t), self.h
-        trace, _ = advance(state, step, self.layout, h, self.pushes[t])
-        sites, found = trace.found_sites, step.found
-        if sites is None:
+        step = self.shelf.step(t)
+        trace, _ = advance(state, step, self.layout, self.h, self.pushes[t])
+        doubtful = self.doubtful(trace, step)
+        if not doubtful.any():
             return trace
-        drag = h.drag if found.has_point else None
+        found = step.found
+        B, V = doubtful.shape
+        aside = doubtful & self.doubtful(self.trend.traces[t], step)
+        lo, hi, chance = (np.broadcast_to(a, (B, V)) for a in (found.lo, found.hi, found.log_chance))
+        kept = found._replace(lo=lo, hi=hi, log_chance=chance, open=found.open | aside)
+        trace, _ = advance(state, step._replace(found=kept), self.layout, self.sound, self.pushes[t])
+        return trace
+
+    def doubtful(self, trace: Trace, step: Step) -> np.ndarray:
+        """Readings (B, V) that are not clearly likelier sound than misread, given everything but themselves."""
+        sites, found, h = trace.found_sites, step.found, self.h
+        if sites is None:
+            return np.zeros((1, self.layout.V), dtype=bool)
         sound = read(
             sites.cavity_mean,
             sites.cavity_var,
             found.lo,
             found.hi,
             h.feel,
-            drag,
+            h.drag if found.has_point else None,
             np.zeros(1),
             np.full(1, -math.inf),
             np.zeros(1),
         ).log_z
-        doubtful = (h.log_sound + sound < h.log_misread + found.log_chance + SOUND_BY) & ~found.open
-        if not doubtful.any():
-            return trace
-        B, V = doubtful.shape
-        lo, hi, chance = (np.broadcast_to(a, (B, V)) for a in (found.lo, found.hi, found.log_chance))
-        kept = found._replace(lo=lo, hi=hi, log_chance=chance, open=found.open | doubtful)
-        trace, _ = advance(state, step._replace(found=kept), self.layout, h, self.pushes[t])
-        return trace
+        odd: np.ndarray = (h.log_sound + sound < h.log_misread + found.log_chance + SOUND_BY) & ~found.open
+        return odd
 
     def signatures(self) -> list[Signature]:
         forward = self.forward()

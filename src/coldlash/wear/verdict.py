@@ -233,6 +233,9 @@ def _tightening(facts: Facts, valve: Valve) -> _Said | None:
         moved = f"{valve} has tightened {say.rate(rate)} since {_since(facts, change)}"
     elif cause is not None and cause.how == "jump":
         moved = f"{valve} is about {say.mm(cause.amount.mean)} tighter since {_day(facts, cause)}"
+    elif cause is not None and cause.per_1000km is not None:
+        rate = cause.per_1000km.mean
+        moved = f"{valve} has tightened {say.rate(rate)} since {_day(facts, cause)}"
     else:
         rate = max(-facts.trend.drift(valve).mean, 0.0)
         moved = f"{valve} tightens {say.rate(rate)} and has for as long as it was measured"
