@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 
 class ColdlashError(Exception):
@@ -68,4 +69,21 @@ class ReadingConflictError(BookError):
         self.valve = valve
         self.step = step
         self.standing_id = standing_id
+        super().__init__(message)
+
+
+@dataclass(frozen=True, slots=True)
+class Explanation:
+    """Why a meter can show less than before. ``distance_m``: the engine's own distance if so, None = correct it."""
+
+    how: Literal["rolled over", "replaced", "mistyped"]
+    distance_m: int | None
+    words: str
+
+
+class MeterWentBackError(InputError):
+    """A meter shows less than it did before and nobody said why. ``explanations`` come likeliest first."""
+
+    def __init__(self, message: str, explanations: Sequence[Explanation]) -> None:
+        self.explanations = tuple(explanations)
         super().__init__(message)
