@@ -360,4 +360,3 @@ def _read(kind: type[Record], row: RowMapping) -> Record:
     if "data" in values:
         values["data"] = json.loads(values["data"])
     return kind(**values)
-

@@ -13,8 +13,10 @@ from typing import Any
 from sqlalchemy import Connection, RowMapping, Select, Table, func, select
 
 from coldlash.errors import InputError
+from coldlash.logbook import lasting
 from coldlash.logbook import models as m
 from coldlash.logbook.bookfile import BookFile
+from coldlash.logbook.lasting import Fitment
 from coldlash.logbook.records import (
     FILE_MAX,
     NOTE_MAX,
@@ -143,7 +145,8 @@ class Shed(Shelf):
     ) -> EngineEntry:
         """Add an engine: the text of its engine file and of the lobe tables the file names, by file name.
 
-        The texts are kept as they are; whether they describe an engine is for the caller to know.
+        ``vehicle``: the one it is in, since before the book. The texts are kept as they are; whether they describe an
+        engine is for the caller to know.
         Raises InputError, BookError.
         """
         file = _file_texts(toml, tables)
@@ -167,22 +170,14 @@ class Shed(Shelf):
                 "engine",
             )
             _add_file(connection, engine_id, 1, file, None, created)
+            if vehicle_id is not None:
+                lasting.add(connection, Fitment(engine_id=engine_id, vehicle_id=vehicle_id), created)
             return self._entry_of(connection, engine_id)
 
     def rename_engine(self, engine: str, name: str) -> EngineEntry:
         """Give an engine another name. Raises InputError, BookError."""
         with self._file.writing() as connection:
             row = _rename(connection, m.engines, engine, name, "engine")
-            return self._entry_of(connection, row["id"])
-
-    def fit_engine(self, engine: str, vehicle: str | None) -> EngineEntry:
-        """Say which vehicle an engine is in now; None = in none. Raises InputError, BookError."""
-        with self._file.writing() as connection:
-            row = find(connection, m.engines, engine, "engine")
-            vehicle_id = None if vehicle is None else find(connection, m.vehicles, vehicle, "vehicle")["id"]
-            connection.execute(
-                m.engines.update().where(m.engines.c.id == row["id"]).values(vehicle_id=vehicle_id)
-            )
             return self._entry_of(connection, row["id"])
 
     def new_engine_file(

@@ -10,13 +10,17 @@
         book.close_visit(visit.id)
         book.amend(visit.id, NewReading(..., replaces=..., reason="read the wrong blade"))
 
-What there is (records in ``logbook.records``, parts in ``logbook.shed`` and ``logbook.visiting``):
+What there is (records in ``logbook.records`` and ``logbook.lasting``, parts in ``logbook.shed``, ``logbook.fleet``,
+``logbook.working`` and ``logbook.visiting``):
 
 - ``Book.open(path_or_url, create=, wait_s=, on_wait=, now=)``, ``close``, ``check``, ``transaction``
 - settings: ``settings``, ``set_setting``
 - vehicles: ``vehicles``, ``vehicle``, ``add_vehicle``, ``rename_vehicle``
-- engines: ``engines``, ``engine``, ``add_engine``, ``rename_engine``, ``fit_engine``, ``new_engine_file``,
-  ``engine_files``
+- engines: ``engines``, ``engine``, ``add_engine``, ``rename_engine``, ``new_engine_file``, ``engine_files``
+- vehicles over the years (``logbook.fleet``): ``metered``, ``add_instrument``, ``note_reading``, ``fit_engine``,
+  ``fitments``, ``running``, ``reckoned``, ``correct``, ``take_back``
+- work and tests (``logbook.working``): ``work``, ``add_work``, ``tests``, ``add_test``, ``accepted_causes``,
+  ``accept_cause``, ``take_back_entry``
 - blades: ``blade_sets``, ``blade_set``, ``add_blade_set``
 - visits: ``open_visit``, ``set_place``, ``change_visit``, ``close_visit``, ``discard_visit``, ``visit``,
   ``visits``, ``draft_visits``, ``add_past_visits``
@@ -41,11 +45,12 @@ from sqlalchemy import func, select
 
 from coldlash.logbook import models as m
 from coldlash.logbook.bookfile import file_of, open_file
-from coldlash.logbook.shed import Shed
+from coldlash.logbook.fleet import Fleet
 from coldlash.logbook.visiting import Visiting
+from coldlash.logbook.working import Working
 
 
-class Book(Shed, Visiting):
+class Book(Fleet, Working, Visiting):
     """An open book. Safe to share between threads; close it, or use it in a ``with``."""
 
     @classmethod
@@ -87,8 +92,7 @@ class Book(Shed, Visiting):
         Rows are only added, but for a visit's state and place, names and settings, which stand in it whole.
         """
         counted = [
-            select(func.count()).select_from(m.readings).scalar_subquery(),
-            select(func.count()).select_from(m.visit_changes).scalar_subquery(),
+            *(select(func.count()).select_from(table).scalar_subquery() for table in m.KEPT_FOREVER),
             select(func.count()).select_from(m.engine_files).scalar_subquery(),
             select(func.count()).select_from(m.blade_sets).scalar_subquery(),
             select(func.count()).select_from(m.visits).scalar_subquery(),

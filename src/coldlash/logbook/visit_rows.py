@@ -22,8 +22,11 @@ def no_visit(visit_id: str) -> InputError:
     return InputError(f"this book has no visit with the id {visit_id}")
 
 
-def load(connection: Connection, wanted: ColumnElement[bool]) -> tuple[Visit, ...]:
-    """Visits with readings and changes in three queries, by day, distance and time of opening."""
+def load(connection: Connection, wanted: ColumnElement[bool], *, readings: bool = True) -> tuple[Visit, ...]:
+    """Visits with readings and changes in three queries, by day, distance and time of opening.
+
+    Without ``readings`` in one: only the visits' own fields, as they stand.
+    """
     rows = (
         connection.execute(
             select(m.visits)
@@ -33,6 +36,8 @@ def load(connection: Connection, wanted: ColumnElement[bool]) -> tuple[Visit, ..
         .mappings()
         .all()
     )
+    if not readings:
+        return tuple(_visit(row, (), ()) for row in rows)
     histories: dict[str, list[Reading]] = defaultdict(list)
     names = m.readings.c.keys()
     for each in connection.execute(_belonging(m.readings, wanted)):
