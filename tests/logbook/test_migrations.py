@@ -8,6 +8,7 @@ import sqlite3
 import subprocess
 import sys
 from contextlib import closing
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -16,6 +17,7 @@ from sqlalchemy.dialects import postgresql
 from sqlalchemy.schema import CreateTable
 from tests.logbook.shelf import NAME, open_book
 
+from coldlash.engine.spec import Valve
 from coldlash.errors import BookError
 from coldlash.logbook.bookfile import open_file
 from coldlash.logbook.migrations import FOLDER, HEAD
@@ -160,18 +162,22 @@ def test_there_is_a_book_of_every_released_version():
     assert sorted(file.stem for file in BOOKS.glob("v*.sql")) == [f"v{n}" for n in range(1, int(HEAD) + 1)]
 
 
-@pytest.mark.parametrize("version", range(1, int(HEAD) + 1))
-def test_a_book_of_a_released_version_opens_with_everything_in_it(tmp_path, version):
+def old_book(tmp_path: Path, version: int) -> Path:
     path = tmp_path / "old.coldlash"
     with closing(sqlite3.connect(path)) as db:
         db.executescript((BOOKS / f"v{version}.sql").read_text(encoding="utf-8"))
-    with open_book(path) as book:
+    return path
+
+
+@pytest.mark.parametrize("version", range(1, int(HEAD) + 1))
+def test_a_book_of_a_released_version_opens_with_everything_in_it(tmp_path, version):
+    with open_book(old_book(tmp_path, version)) as book:
         assert book.check() == ()
         assert book.settings() == {"gap_unit": "mm"}
-        (vehicle,) = book.vehicles()
-        assert (vehicle.name, vehicle.meter, vehicle.meter_digits) == ("Lieferwagen 車", "mile", 5)
+        vehicle = book.vehicle("Lieferwagen 車")
+        assert (vehicle.meter, vehicle.meter_digits, vehicle.note) == ("mile", 5, "grey")
         (engine,) = book.engines()
-        assert (engine.name, engine.vehicle_id, engine.file.version) == ("Delivery van engine", vehicle.id, 2)
+        assert (engine.name, engine.file.version) == ("Delivery van engine", 2)
         assert dict(engine.file.tables) == {"lobe.csv": "0,0\n10,0.1\n"}
         assert book.blade_set("Box").blades_um == (50, 100, 150, 200)
         first, second = book.visits(engine.id)
@@ -183,3 +189,56 @@ def test_a_book_of_a_released_version_opens_with_everything_in_it(tmp_path, vers
         assert second.readings
         assert len(book.draft_visits()) == 1
         assert len(book.visits(state="discarded")) == 1
+        assert book.fitments(engine.id)[0].vehicle_id == vehicle.id
+        assert book.fitments(engine.id)[0].day is None
+
+
+@pytest.mark.parametrize("version", range(1, int(HEAD) + 1))
+def test_notes_of_an_older_book_are_searchable_once_it_is_brought_up_to_date(tmp_path, version):
+    path = old_book(tmp_path, version)
+    open_book(path).close()
+    with closing(sqlite3.connect(path)) as db:
+        texts = {(row[0], row[1]) for row in db.execute("SELECT source, text FROM search_texts")}
+    assert {
+        ("vehicles", "grey"),
+        ("visits", "rainy; 雨"),
+        ("readings", "read twice"),
+        ("readings", "the first was right"),
+        ("visit_changes", "remembered later"),
+    } <= texts
+
+
+def test_a_book_of_version_2_opens_with_its_vehicles_work_and_photos(tmp_path):
+    path = old_book(tmp_path, 2)
+    with open_book(path) as book:
+        engine, boat, van = (
+            book.engine("Delivery van engine"),
+            book.vehicle("Boat"),
+            book.vehicle("Lieferwagen 車"),
+        )
+        assert engine.vehicle_id == boat.id
+        (fitted,) = book.fitments(engine.id)[1:]
+        assert (fitted.day, fitted.meter_reading, fitted.meter_unit) == (date(2007, 1, 1), 5_500, "h")
+        metered = book.metered(van.id)
+        assert [(i.how, i.unit, i.digits, i.old_reading) for i in metered.instruments] == [
+            ("replaced", "km", 6, 99_999_000)
+        ]
+        assert [(r.reading, r.turned_over, r.reason) for r in metered.readings] == [(110_000, 1, "misread")]
+        (work,) = book.work(engine.id)
+        assert (work.kind, work.part, work.valves, work.note) == (
+            "ground",
+            "seat",
+            (Valve("E", 3),),
+            "pitted; 錆",
+        )
+        assert len(book.work(engine.id, everything=True)) == 3
+        (test,) = book.tests(engine.id)
+        assert (test.kind, dict(test.data), test.result) == ("leak_down", {"percent": 12.5}, "low")
+        (cause,) = book.accepted_causes(engine.id)
+        assert (cause.cause, cause.direction, cause.amount_um) == ("seat_recession_or_stretch", "tighter", 60)
+    with closing(sqlite3.connect(path)) as db:
+        assert db.execute("SELECT bytes FROM attachment_files").fetchall() == [(b"\x00\xffa",)]
+        assert db.execute("SELECT caption, valve FROM attachments").fetchall() == [("der Sitz", "E3")]
+        assert db.execute("SELECT source, visits_added FROM imports").fetchall() == [("old.csv", 1)]
+        for table in ("import_visits", "applied_requests", "engine_facts"):
+            assert db.execute(f"SELECT count(*) FROM {table}").fetchall() == [(1,)]

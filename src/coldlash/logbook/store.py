@@ -13,7 +13,7 @@
 What there is (records in ``logbook.records`` and ``logbook.lasting``, parts in ``logbook.shed``, ``logbook.fleet``,
 ``logbook.working`` and ``logbook.visiting``):
 
-- ``Book.open(path_or_url, create=, wait_s=, on_wait=, now=)``, ``close``, ``check``, ``transaction``
+- ``Book.open(path_or_url, create=, wait_s=, on_wait=, now=)``, ``close``, ``check``, ``transaction``, ``stamp``
 - settings: ``settings``, ``set_setting``
 - vehicles: ``vehicles``, ``vehicle``, ``add_vehicle``, ``rename_vehicle``
 - engines: ``engines``, ``engine``, ``add_engine``, ``rename_engine``, ``new_engine_file``, ``engine_files``
@@ -23,7 +23,7 @@ What there is (records in ``logbook.records`` and ``logbook.lasting``, parts in 
   ``accept_cause``, ``take_back_entry``
 - blades: ``blade_sets``, ``blade_set``, ``add_blade_set``
 - visits: ``open_visit``, ``set_place``, ``change_visit``, ``close_visit``, ``discard_visit``, ``visit``,
-  ``visits``, ``draft_visits``, ``add_past_visits``
+  ``visits``, ``recent_visits``, ``draft_visits``, ``add_past_visits``
 - readings: ``record``, ``amend``, ``withdraw``
 
 Units: micrometres, metres, thousandths of a degree Celsius, all integers; times ISO-8601 UTC text given by the
