@@ -29,10 +29,9 @@ from coldlash.wear.forecast import (
     USUAL_KM,
     Due,
     Recheck,
+    all_risks,
     driving,
     due,
-    p_loose,
-    p_tight,
 )
 from coldlash.wear.forecast import recheck as when_to_look
 from coldlash.wear.next_test import NextTest, Result, next_tests, with_evidence
@@ -171,8 +170,9 @@ def assess(
     changes = detect(trend, change)
     seen = with_evidence(engine, from_gaps, results)
     likely = changes.trend
-    look = when_to_look(likely, usual or ahead, tight_risk, loose_risk)
-    risk = {v: (p_tight(likely, v, ahead), p_loose(likely, v, ahead)) for v in engine.valves}
+    risk = all_risks(likely, ahead)
+    interval = usual or ahead
+    look = when_to_look(likely, interval, tight_risk, loose_risk, risk if interval == ahead else None)
     facts = Facts(
         engine,
         readings,

@@ -17,7 +17,7 @@ from typing import Literal, NamedTuple
 
 import numpy as np
 
-from coldlash.engine.linkage import cause_table
+from coldlash.engine.linkage import CauseRow, cause_table
 from coldlash.engine.spec import Valve
 from coldlash.errors import InputError
 from coldlash.wear.alike import look_alikes
@@ -309,8 +309,10 @@ class _View:
             if len(c.parts) == 2 and c.weight >= TOGETHER and c.parts[0].cause != c.parts[1].cause
         }
         alike = look_alikes(self.found, groups, order, sorted(both))
+        table = cause_table(self.trend.engine)
         made = tuple(
-            self._cause(groups[g], group == g, mass[g], first[g], second[g], variant, alike[g]) for g in order
+            self._cause(groups[g], group == g, mass[g], first[g], second[g], variant, alike[g], table)
+            for g in order
         )
         return made, combined
 
@@ -323,6 +325,7 @@ class _View:
         second: Array,
         variant: Array,
         alike: tuple[str, ...],
+        table: Sequence[CauseRow],
     ) -> Cause:
         book = self.trend.book
         onset = self.onsets[int(np.argmax(mass))]
@@ -349,7 +352,7 @@ class _View:
             per_1000km=rate,
             variants=tuple(self.found[int(j)].variant for j in ranked if variant[j] > 0),
             not_separable_from=alike,
-            why=_why(self.trend, top),
+            why=_why(top, table),
             loading=tuple(x / top.gain for x in top.loading),
         )
 
@@ -370,16 +373,13 @@ def _moments(mass: Array, first: Array, second: Array) -> Estimate:
     return Estimate(mean, math.sqrt(max(float(second.sum()) / total - mean**2, 0.0)))
 
 
-def _why(trend: Trend, candidate: Candidate) -> str:
+def _why(candidate: Candidate, table: Sequence[CauseRow]) -> str:
     if candidate.cause == SESSION_OFFSET:
         return (
             "Everything read at that visit is off by the same: an engine not quite cold, another hand or other blades "
             "move all readings together."
         )
-    for row in cause_table(trend.engine):
-        if row.variant == candidate.variant:
-            return row.explanation
-    return ""
+    return next((row.explanation for row in table if row.variant == candidate.variant), "")
 
 
 def _last_visit(

@@ -205,11 +205,13 @@ def recheck(
     usual_km: float | None = None,
     tight_risk: float = TIGHT_RISK,
     loose_risk: float = LOOSE_RISK,
+    at_usual: Mapping[Valve, tuple[float | None, float | None]] | None = None,
 ) -> Recheck:
     """The largest distance at which no valve's risk passes the threshold, at most the usual interval.
 
     ``usual_km`` None: the engine file's interval, else 5,000 km (common practice). Rounded down to 10 km; 0 means
-    now. Raises InputError for thresholds outside (0, 1) or an interval that is not positive.
+    now. ``at_usual``: (tight, loose) risks by valve at that interval, if they are known already, as by ``all_risks``.
+    Raises InputError for thresholds outside (0, 1) or an interval that is not positive.
     """
     for name, allowed in (("tight", tight_risk), ("loose", loose_risk)):
         if not 0 < allowed < 1:
@@ -224,6 +226,9 @@ def recheck(
     sides: tuple[tuple[Side, float], ...] = (("tight", tight_risk), ("loose", loose_risk))
     for valve in trend.valves:
         for side, allowed in sides:
+            known = at_usual[valve][side == "loose"] if at_usual is not None else None
+            if known is not None and known <= allowed:
+                continue
             end = risks(trend, valve, [min(usual, best.km)], side)
             if end is None or end[0] <= allowed:
                 continue

@@ -17,6 +17,8 @@ from coldlash.wear.trend import Session, Trend, widened_sites
 
 LEAST = 0.5
 """Visits whose odds of a jump, by their own readings, are below this are passed over."""
+ODD_FROM = 0.7
+"""Visits with no reading off by more than this many sd are not looked at."""
 
 
 def suspicious(trend: Trend, hazard: float, before: int) -> list[tuple[int, float]]:
@@ -32,6 +34,8 @@ def suspicious(trend: Trend, hazard: float, before: int) -> list[tuple[int, floa
     odds = np.array([c.log_odds for c in found])
     ranked = []
     for session in trend.sessions[1 : max(before, 1)]:
+        if not _odd(session, trend.settings.feel):
+            continue
         prior = -math.expm1(-hazard * len(trend.valves) * session.driven_km / 1000.0)
         if prior <= 0 or not session.read.any():
             continue
@@ -39,6 +43,13 @@ def suspicious(trend: Trend, hazard: float, before: int) -> list[tuple[int, floa
         if best > math.log(LEAST):
             ranked.append((best, session.index, prior))
     return [(index, prior) for _, index, prior in sorted(ranked, reverse=True)]
+
+
+def _odd(session: Session, feel: float) -> bool:
+    """Does any reading lie off what was expected, by ``ODD_FROM`` sd from its nearer end?"""
+    sd = np.sqrt(np.diagonal(session.reading_cov) + feel**2)
+    off = np.maximum(session.lo - session.reading_mean, session.reading_mean - session.hi) / sd
+    return bool(np.any(session.read & (off > ODD_FROM)))
 
 
 def _best(trend: Trend, session: Session, loading: Array, size2: Array, odds: Array) -> float:
