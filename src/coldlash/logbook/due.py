@@ -1,44 +1,52 @@
-"""When the next check is due: by distance, by months, or the early check after a rebuild.
+"""When the next check is due: by distance, by months, after a rebuild, or sooner because the readings say so.
 
-The day is projected from how the engine has really been run between its visits; with fewer than two visits
-at different days there is no rate and the projection says so by being absent.
+The day is projected from how the engine has really been run between its visits (``wear.forecast.driving``); where the
+visits do not tell, the projection says so by being absent.
 """
 
 from __future__ import annotations
 
-import itertools
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Literal
 
 from coldlash.engine.spec import Service
+from coldlash.wear.forecast import RATE_VISITS, Driving, driving
+from coldlash.wear.forecast import due as when_driven
 from coldlash.wear.record import VisitRecord
+
+__all__ = ["RATE_VISITS", "USUAL", "Due", "Rebuild", "due"]
 
 USUAL = Service(every_km=5000.0, every_months=12.0)
 """Used where an engine file has no [service]: common practice, 5,000 km or 3,000 miles, and once a year."""
 
-RATE_VISITS = 6
 MONTH_DAYS = 365.2425 / 12  # mean Gregorian month
+SOON_DAYS = 30
+FARTHEST_DAYS = 36_525
+"""A century away is no date anyone plans by."""
 
 State = Literal["due", "soon", "not yet", "never checked"]
+By = Literal["distance", "months", "early check", "verdict", "never checked"]
 
 
 @dataclass(frozen=True, slots=True)
-class Rate:
-    """How fast distance comes together, km per day, between the first and last visit looked at."""
+class Rebuild:
+    """Work that moves gaps and was not followed by a visit yet, or was done at the last one.
 
-    km_per_day: float
-    spread_km_per_day: float
-    visits: int
+    ``distance_km``: the engine's own distance then, None = that of the last visit before it.
+    """
+
+    day: date
+    distance_km: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Due:
     """The next check. Distances are the engine's own, km; a date that can't be known is None.
 
-    ``soonest`` and ``latest`` enclose ``projected`` by one spread of the rate. ``by`` names what comes first.
+    ``projected``: when ``due_km`` will likely be reached; 80 % between ``soonest`` and ``latest``. ``by`` names what
+    comes first.
     """
 
     state: State
@@ -51,29 +59,8 @@ class Due:
     latest: date | None
     distance_now_km: float | None
     distance_is_read: bool
-    by: Literal["distance", "months", "early check", "never checked"]
+    by: By
     early: bool
-
-
-def rate_of(visits: Sequence[VisitRecord]) -> Rate | None:
-    """Rate over the last ``RATE_VISITS`` visits, and the sd of the single intervals' rates around it."""
-    recent = sorted(visits, key=lambda visit: visit.day)[-RATE_VISITS:]
-    if len(recent) < 2:
-        return None
-    days = (recent[-1].day - recent[0].day).days
-    km = recent[-1].distance_km - recent[0].distance_km
-    if days < 30 or km <= 0:
-        return None
-    mean = km / days
-    pieces = [
-        ((b.distance_km - a.distance_km) / (b.day - a.day).days, (b.day - a.day).days)
-        for a, b in itertools.pairwise(recent)
-        if (b.day - a.day).days > 0
-    ]
-    variance = sum(w * (r - mean) ** 2 for r, w in pieces) / sum(w for _, w in pieces)
-    # One interval shows no spread of its own; half the rate is then as honest as a guess gets (judgement).
-    spread = math.sqrt(variance) if len(pieces) > 1 else mean / 2
-    return Rate(mean, spread, len(recent))
 
 
 def due(
@@ -81,13 +68,15 @@ def due(
     visits: Sequence[VisitRecord],
     today: date,
     *,
-    rebuilt: bool = False,
+    rebuilt: Rebuild | bool = False,
     distance_now_km: float | None = None,
+    recheck_km: float | None = None,
 ) -> Due:
     """Work out the next check from the closed visits of one engine.
 
-    ``rebuilt``: work that moves gaps was done at the last visit, so the early check (``first_km``) holds.
-    ``distance_now_km`` where the instrument has been read today; else it is reckoned from the rate.
+    ``rebuilt``: work that moves gaps, so the early check (``first_km``) holds; True = done at the last visit.
+    ``distance_now_km`` where the instrument has been read today; else it is reckoned from the rate. ``recheck_km``: the
+    distance after the last visit at which the readings say to look again.
     """
     every_km, every_months = service.every_km, service.every_months
     if every_km is None and every_months is None:
@@ -96,46 +85,70 @@ def due(
         return Due("never checked", None, None, None, None, None, None, None, distance_now_km,
                    distance_now_km is not None, "never checked", False)  # fmt: skip
     last = max(visits, key=lambda visit: (visit.day, visit.distance_km))
-    early = rebuilt and service.first_km is not None
-    interval = service.first_km if early else every_km
-    due_km = None if interval is None else last.distance_km + interval
+    due_km, by = because_of = _due_km(service, every_km, last, rebuilt, recheck_km)
     due_day = None if every_months is None else last.day + timedelta(days=round(every_months * MONTH_DAYS))
-    rate = rate_of(visits)
+    how = driving(visits)
     now_km = distance_now_km
-    if now_km is None and rate is not None:
-        now_km = last.distance_km + rate.km_per_day * max(0, (today - last.day).days)
+    if now_km is None and how is not None:
+        now_km = last.distance_km + how.km_per_day * max(0, (today - last.day).days)
+    read = distance_now_km is not None
     projected = soonest = latest = None
-    if due_km is not None and rate is not None:
-        start, left = (today, due_km - now_km) if distance_now_km is not None and now_km is not None else (
-            last.day, due_km - last.distance_km)  # fmt: skip
-        projected = _after(start, left, rate.km_per_day)
-        soonest = _after(start, left, rate.km_per_day + rate.spread_km_per_day)
-        slow = rate.km_per_day - rate.spread_km_per_day
-        latest = _after(start, left, slow) if slow > 0 else None
-    first, by = _first(projected, due_day, early)
+    if due_km is not None and how is not None and now_km is not None:
+        since, left = (today, due_km - now_km) if read else (last.day, due_km - last.distance_km)
+        soonest, projected, latest = _dates(max(left, 0.0), since, how)
+    first = min((day for day in (projected, due_day) if day is not None), default=None)
+    if due_day is not None and (projected is None or due_day < projected):
+        by = "months"
     if distance_now_km is not None and due_km is not None and distance_now_km >= due_km:
         state: State = "due"
-        by = "early check" if early else "distance"
-    elif first is None:
-        state = "not yet"
-    elif today >= first:
-        state = "due"
+        by = because_of[1]
     else:
-        state = "soon" if (first - today).days <= 30 else "not yet"
-    return Due(state, last.day, last.distance_km, due_km, due_day, projected, soonest, latest, now_km,
-               distance_now_km is not None, by, early)  # fmt: skip
+        state = _state(first, today)
+    return Due(
+        state=state,
+        last_day=last.day,
+        last_km=last.distance_km,
+        due_km=due_km,
+        due_day=due_day,
+        projected=projected,
+        soonest=soonest,
+        latest=latest,
+        distance_now_km=now_km,
+        distance_is_read=read,
+        by=by,
+        early=because_of[1] == "early check",
+    )
 
 
-def _after(start: date, km: float, km_per_day: float) -> date | None:
-    days = km / km_per_day
-    # A century away is no date anyone plans by, and would leave the calendar's range.
-    return start + timedelta(days=round(max(0.0, days))) if days < 36_525 else None
+def _due_km(
+    service: Service,
+    every_km: float | None,
+    last: VisitRecord,
+    rebuilt: Rebuild | bool,
+    recheck_km: float | None,
+) -> tuple[float | None, By]:
+    """At which distance, and because of what."""
+    at: float | None = None if every_km is None else last.distance_km + every_km
+    by: By = "distance"
+    if rebuilt and service.first_km is not None:
+        since = rebuilt.distance_km if isinstance(rebuilt, Rebuild) else None
+        at, by = max(since or 0.0, last.distance_km) + service.first_km, "early check"
+    if recheck_km is not None and (at is None or last.distance_km + recheck_km < at):
+        at, by = last.distance_km + recheck_km, "verdict"
+    return at, by
 
 
-def _first(
-    projected: date | None, due_day: date | None, early: bool
-) -> tuple[date | None, Literal["distance", "months", "early check", "never checked"]]:
-    by_distance: Literal["distance", "early check"] = "early check" if early else "distance"
-    if projected is not None and (due_day is None or projected <= due_day):
-        return projected, by_distance
-    return due_day, "months" if due_day is not None else by_distance
+def _state(first: date | None, today: date) -> State:
+    if first is None:
+        return "not yet"
+    if today >= first:
+        return "due"
+    return "soon" if (first - today).days <= SOON_DAYS else "not yet"
+
+
+def _dates(km: float, since: date, how: Driving) -> tuple[date | None, date | None, date | None]:
+    """Soonest, likely and latest day; those a century away are left out."""
+    when = when_driven(km, since, how)
+    far = since.toordinal() + FARTHEST_DAYS
+    soonest, likely, latest = (day if day.toordinal() < far else None for day in when)
+    return (soonest if likely is not None else None), likely, (latest if likely is not None else None)

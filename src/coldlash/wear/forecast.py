@@ -34,6 +34,11 @@ USUAL_KM = 5000.0
 STEP_KM = 10.0
 """A recommended distance is rounded down to this."""
 
+RATE_VISITS = 12
+"""How fast an engine is driven is taken from so many visits; with halving weights older ones hardly count."""
+LEAST_DAYS = 30
+"""Visits within fewer days say nothing about how it is driven (judgement)."""
+
 Side = Literal["tight", "loose"]
 
 _NODES = 48
@@ -265,15 +270,15 @@ class Driving:
 
 
 def driving(visits: Sequence[VisitRecord], half_life_days: float = 1100.0) -> Driving | None:
-    """The rate of driving from days and distances of the visits, recent years counting more.
+    """The rate of driving from days and distances of the last ``RATE_VISITS`` visits, recent years counting more.
 
-    Weights halve every ``half_life_days`` (three years: judgement). None where fewer than two days apart or
-    nothing was driven. Steps backwards count as 0 km.
+    Weights halve every ``half_life_days`` (three years: judgement). None where they are fewer than ``LEAST_DAYS`` apart
+    or nothing was driven. Steps backwards count as 0 km.
     """
-    ordered = sorted(visits, key=lambda v: v.day)
+    ordered = sorted(visits, key=lambda v: (v.day, v.distance_km))[-RATE_VISITS:]
     days = np.array([(v.day - ordered[0].day).days for v in ordered], dtype=float)
     km = np.array([v.distance_km for v in ordered])
-    if len(ordered) < 2 or days[-1] <= 0:
+    if len(ordered) < 2 or days[-1] < LEAST_DAYS:
         return None
     dt, dk = np.diff(days), np.maximum(np.diff(km), 0.0)
     weight = 0.5 ** ((days[-1] - days[1:]) / half_life_days)
@@ -302,17 +307,18 @@ class Due(NamedTuple):
 def due(km: float, since: date, how: Driving) -> Due:
     """When ``km`` more will have been driven, counted from ``since`` (the last visit).
 
-    The time to drive a distance is inverse Gaussian when driving is a Wiener process; the rate's own uncertainty
-    is added to its variance, then a log-normal with that mean and variance gives the dates.
+    The time to drive a distance is inverse Gaussian when driving is a Wiener process; a log-normal with that mean and
+    variance gives the dates. The rate's own uncertainty widens it about its median, which it leaves where it is.
     """
     if not (math.isfinite(km) and km >= 0):
         raise InputError(f"a distance of {km} km ahead; give 0 km or more")
     mean = km / how.km_per_day
     if mean <= 0:
         return Due(since, since, since)
-    var = km * how.wobble**2 / how.km_per_day**3 + (mean * how.sd / how.km_per_day) ** 2
-    log_var = math.log1p(var / mean**2)
-    middle = math.log(mean) - 0.5 * log_var
+    driven = km * how.wobble**2 / how.km_per_day**3
+    unsure = (mean * how.sd / how.km_per_day) ** 2
+    log_var = math.log1p((driven + unsure) / mean**2)
+    middle = math.log(mean) - 0.5 * math.log1p(driven / mean**2)
     z80 = 1.2815515655446004
     days = [min(math.exp(middle + k * z80 * math.sqrt(log_var)), 200_000.0) for k in (-1.0, 0.0, 1.0)]
     last = (date.max - since).days
