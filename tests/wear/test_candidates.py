@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import pytest
-from tests.engines import flat_four, single
+from tests.engines import flat_four
 
 from coldlash.engine.spec import Valve
-from coldlash.wear.candidates import PRIORS, SESSION_OFFSET, candidates, matrix
+from coldlash.wear.candidates import PRIORS, SESSION_OFFSET, candidates
 
 
 def test_a_flat_four_offers_every_kind_of_cause_at_every_place() -> None:
@@ -35,11 +35,6 @@ def test_a_session_offset_is_offered_in_both_directions_for_what_was_read() -> N
     assert {c.direction for c in offsets} == {"tighter", "looser"}
     assert all(c.where == read for c in offsets)
     assert sum(abs(x) for x in offsets[0].loading) == 2.0
-
-
-def test_loadings_stand_in_columns() -> None:
-    found = candidates(single())
-    assert matrix(found).shape == (2, len(found))
 
 
 @pytest.mark.parametrize("variant", sorted(PRIORS))

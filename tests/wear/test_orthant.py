@@ -58,13 +58,13 @@ def test_two_centred_parts_give_sheppards_formula(rho: float) -> None:
 def test_three_parts_agree_with_scipys_trivariate_normal() -> None:
     # independent software: scipy.stats.multivariate_normal (Genz); our quadrature is good to about 1e-3
     rng = np.random.default_rng(3)
-    for _ in range(40):
+    for _ in range(25):
         A = rng.normal(size=(3, 5))
         C = A @ A.T
         d = np.sqrt(np.diag(C))
         R = C / np.outer(d, d)
         h = rng.normal(0, 1.5, 3)
-        p = multivariate_normal([0, 0, 0], R, abseps=1e-8, releps=1e-6).cdf(h)
+        p = multivariate_normal([0, 0, 0], R, abseps=1e-6, releps=1e-5).cdf(h)
         got = log_positive_3(h[None], np.array([[R[0, 1], R[0, 2], R[1, 2]]]))[0]
         if p > 1e-4:
             assert got == pytest.approx(np.log(p), abs=3e-3)

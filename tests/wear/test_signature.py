@@ -70,6 +70,23 @@ def test_a_slope_from_new_is_the_filters_gain_from_the_first_visit() -> None:
     assert got == pytest.approx(moved.log_evidence - trend.log_evidence, abs=1e-6)  # derived
 
 
+def test_a_slope_from_new_may_be_judged_by_the_last_visits_alone() -> None:
+    trend = fit(ENGINE, _visits(6), EXACT)
+    late = signatures(trend, [Onset(3, "new")])[0]
+    V, first = len(ENGINE.valves), fit(ENGINE, [], EXACT)
+    drifts = slice(V, 2 * V)
+    # derived: the drifts are back at what was assumed beforehand, the gaps are not
+    assert late.P[drifts, drifts] == pytest.approx(first.cov[drifts, drifts])
+    assert np.all(np.diag(late.P)[:V] < 0.5 * np.diag(first.cov)[:V])
+
+
+def test_only_so_many_visits_from_the_onset_on_count() -> None:
+    visits = _visits(6)
+    whole, short = fit(ENGINE, visits, EXACT), fit(ENGINE, visits[:4], EXACT)
+    bounded = signatures(whole, [Onset(2, "jump")], visits=2)[0]
+    assert bounded.h == pytest.approx(signatures(short, [Onset(2, "jump")])[0].h)
+
+
 def test_at_the_last_visit_it_is_site_minus_prediction() -> None:
     trend = fit(ENGINE, _visits(4), EXACT)
     sig = signatures(trend, [Onset(3, "jump")])[0]

@@ -8,14 +8,20 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from tests.engines import flat_four
+from tests.wear.attributions import attribution, cause
 from tests.wear.books_with import around, book
 
 from coldlash.engine.spec import Engine, GapSpec, Valve
 from coldlash.wear.assessment import Assessment, assess
+from coldlash.wear.causes import Attribution
+from coldlash.wear.change import detect
+from coldlash.wear.first import first_answers
+from coldlash.wear.forecast import all_risks
 from coldlash.wear.next_test import Result
 from coldlash.wear.record import GapInterval, VisitRecord
 from coldlash.wear.simulate import FINE, Event, Plan, simulate
-from coldlash.wear.verdict import GRADES, sudden_tightening
+from coldlash.wear.trend import fit
+from coldlash.wear.verdict import GRADES, Facts, engine_findings, sudden_tightening
 
 ENGINE = flat_four()
 E3 = Valve("E", 3)
@@ -194,8 +200,6 @@ def test_without_a_tight_limit_the_risk_is_said_to_be_unknown() -> None:
 
 
 def test_how_far_a_gap_moved_at_once_follows_the_readings() -> None:
-    from coldlash.wear.trend import fit
-
     p_far, moved = sudden_tightening(fit(ENGINE, book(ENGINE, {"E3": [GOOD] * 5 + [0.02]})), E3)
     p_none, still = sudden_tightening(fit(ENGINE, book(ENGINE, {"E3": [GOOD] * 6})), E3)
     assert p_far > 0.5
@@ -205,9 +209,76 @@ def test_how_far_a_gap_moved_at_once_follows_the_readings() -> None:
 
 
 def test_one_visit_is_no_sudden_move() -> None:
-    from coldlash.wear.trend import fit
-
     assert sudden_tightening(fit(ENGINE, book(ENGINE, {"E3": [GOOD]})), E3) == (0.0, 0.0)
+
+
+def _facts(visits: list[VisitRecord], seen: Attribution) -> Facts:
+    trend = fit(ENGINE, visits)
+    changes = detect(trend)
+    first = {a.valve: a for a in first_answers(ENGINE, visits)}
+    risk = all_risks(changes.trend, 5000.0)
+    return Facts(ENGINE, trend, changes.trend, changes, seen, first, risk, (0.01, 0.05), 5000.0, 5000.0)
+
+
+def test_a_move_too_unclear_for_a_verdict_shows_three_candidates() -> None:
+    lobe = cause("shared_lobe_wear", ("shared_lobe",), ("E1", "E3"), 0.4)
+    wear = cause("valve_train_wear", ("valve_side_wear",), ("E1",), 0.3)
+    stand = cause("head_lifting_or_stand_loose", ("stand_loose", "head_lifting"), ("I1", "E1"), 0.2)
+    seat = cause("seat_recession_or_stretch", ("seat_recession",), ("I4",), 0.1)
+    rows = [(c, c.variants[0], c.probability) for c in (lobe, wear, stand, seat)]
+    only = engine_findings(_facts(book(ENGINE, {"E3": [GOOD] * 5}), attribution(0.8, *rows)))
+    assert [f.grade for f in only] == ["cannot tell"]
+    text = only[0].sentence
+    assert text.startswith("Something has moved (80 in 100), but too little or too unclearly to name a part.")
+    assert text.count("in 100)") == 4
+    assert "I4" not in text
+
+
+def test_a_cause_below_a_twentieth_of_a_millimetre_gets_no_verdict() -> None:
+    small = cause("head_settling", ("head_settling",), ("I1", "E1", "I2", "E2"), 0.95, mm=0.04)
+    only = engine_findings(
+        _facts(book(ENGINE, {"E3": [GOOD] * 5}), attribution(0.99, (small, "head_settling", 0.95)))
+    )
+    assert [f.grade for f in only] == ["cannot tell"]
+
+
+def test_a_worn_lobe_is_to_be_measured() -> None:
+    lobe = cause("shared_lobe_wear", ("shared_lobe",), ("E1", "E3"), 0.9)
+    only = engine_findings(
+        _facts(book(ENGINE, {"E3": [GOOD] * 5}), attribution(0.95, (lobe, "shared_lobe", 0.9)))
+    )
+    assert "E1 and E3 are about 0.08 mm looser since" in only[0].sentence
+    assert only[0].sentence.endswith("Measure the lobe's lift and look at the followers.")
+
+
+def test_slow_loosening_is_to_be_looked_into() -> None:
+    sentence = _assess([GOOD] * 6 + [0.25] * 6).of(E3).verdict
+    assert re.match(r"E3 has loosened 0\.0\d+ mm per 1,000 km since", sentence)
+
+
+def test_a_likely_change_is_a_maybe_and_two_more_visits_will_tell() -> None:
+    said = _assess([GOOD] * 4 + [0.104] * 6)
+    assert said.of(E3).finding.grade == "cannot tell"
+    assert re.fullmatch(
+        r"E3 may have begun to tighten \(\d+ in 100\) since .*: cannot tell yet, two more visits will\.",
+        said.of(E3).verdict,
+    )
+
+
+def test_a_valve_that_always_tightened_fast_is_a_warning_too() -> None:
+    said = _assess([0.085] * 14, every_km=4000.0)
+    assert said.of(E3).finding.grade == "check now"
+    assert "Leak-down now; check again within" in said.of(E3).verdict
+    assert re.search(r"0\.01\d mm per 1,000 km", said.of(E3).verdict)
+
+
+def test_a_tenth_tighter_is_seen_where_intervals_alone_leave_a_doubt() -> None:
+    visits = book(ENGINE, {"E3": [GOOD] * 5 + [0.12, 0.03]})
+    unread = {v: replace(r, left=None) for v, r in visits[-2].valves.items()}
+    visits[-2] = replace(visits[-2], valves=unread)
+    sentence = assess(ENGINE, visits).of(E3).verdict
+    assert sentence.startswith("E3: about 0.1")
+    assert BUILDER in sentence
 
 
 def test_blades_say_what_they_say() -> None:

@@ -11,11 +11,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
 from coldlash.engine.linkage import loadings
 from coldlash.engine.spec import Engine, Valve
-from coldlash.wear.interval import Array
 
 SESSION_OFFSET = "session_offset"
 
@@ -83,8 +80,3 @@ def candidates(engine: Engine, read: Sequence[Valve] = ()) -> tuple[Candidate, .
             loading = tuple(sign if v in read else 0.0 for v in engine.valves)
             found.append(Candidate(SESSION_OFFSET, f"offset_{word}", tuple(read), loading, 0.0, size, prior))
     return tuple(found)
-
-
-def matrix(found: Sequence[Candidate]) -> Array:
-    """Loadings (V, J)."""
-    return np.array([c.loading for c in found], dtype=float).T.reshape(-1, len(found))
