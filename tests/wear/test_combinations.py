@@ -119,6 +119,15 @@ def test_the_amounts_mean_is_that_of_the_truncated_normal() -> None:
 def test_without_causes_there_is_nothing_to_weigh() -> None:
     empty = np.zeros((1, 0))
     scene = Scenes(
-        np.zeros(1), np.zeros(1), empty, np.zeros((1, 0, 0)), empty, np.zeros((1, 0, 0)), empty, empty, empty, empty
+        np.zeros(1),
+        np.zeros(1),
+        empty,
+        np.zeros((1, 0, 0)),
+        empty,
+        np.zeros((1, 0, 0)),
+        empty,
+        empty,
+        empty,
+        empty,
     )
     assert weigh(scene) == []

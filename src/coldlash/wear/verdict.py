@@ -384,7 +384,7 @@ def engine_findings(facts: Facts) -> list[Finding]:
     if abs(off_by.mean) >= OFFSET_MM and abs(off_by.mean) > 2.0 * off_by.sd and seen.p_something < SURE:
         way = "looser" if off_by.mean > 0 else "tighter"
         text = _offset(abs(off_by.mean), way)
-        why = (say.span("Everything read is off by", off_by, "mm"),)
+        why: tuple[str, ...] = (say.span("Everything read is off by", off_by, "mm"),)
         out.append(Finding("watch", tuple(v for v in facts.engine.valves if _read_last(facts, v)), text, why))
     named = [c for c in seen.causes if seen.probability_of(c) >= SURE]
     big = [c for c in named if c.worth_a_verdict and c.cause != SESSION_OFFSET]
