@@ -19,14 +19,16 @@ from coldlash.bench.blades import (
     show_um,
     typed_set,
 )
-from coldlash.desk import learning
+from coldlash.desk import due_dates, learning
 from coldlash.desk import visit as guided
 from coldlash.desk.answer import Answer, assess, coefficient_of
+from coldlash.desk.due_dates import ShedRow as ShedRow
+from coldlash.desk.due_dates import engine_of_entry, renewed_since
 from coldlash.desk.engines import LoadedEngine, engine_from_kept
 from coldlash.desk.shown import Shown, checked_setting, shown_from
 from coldlash.engine.spec import Engine, Valve
 from coldlash.errors import BookError, InputError
-from coldlash.logbook.due import RATE_VISITS, Due, due
+from coldlash.logbook.due import Due
 from coldlash.logbook.exchange import ImportResult, export_log, import_log, to_records
 from coldlash.logbook.paths import default_book
 from coldlash.logbook.records import (
@@ -40,7 +42,6 @@ from coldlash.logbook.records import (
     Spin,
     Step,
     Visit,
-    VisitHead,
 )
 from coldlash.logbook.store import Book
 from coldlash.units import km_from_m, km_from_mile, m_from_km
@@ -51,18 +52,6 @@ from coldlash.wear.trend import Expectation, Trend, fit
 ANSWERS_KEPT = 100
 WAIT_S = 5.0
 """How long a writer waits for another, seconds."""
-
-
-@dataclass(frozen=True, slots=True)
-class ShedRow:
-    """One engine as it stands in the shed."""
-
-    entry: EngineEntry
-    engine: Engine
-    vehicle: str | None
-    due: Due
-    draft: VisitHead | None
-    visits: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +106,7 @@ class Desk:
         return entry, self._read(entry)
 
     def _read(self, entry: EngineEntry) -> Engine:
-        return engine_from_kept(entry.file.toml, dict(entry.file.tables), entry.name)
+        return engine_of_entry(entry)
 
     def only_engine(self) -> str:
         """The name of the only engine in the book. Raises InputError when there are none or several."""
@@ -151,24 +140,17 @@ class Desk:
 
     def shed(self, today: date) -> tuple[ShedRow, ...]:
         """Every engine with what is due, most urgent first."""
-        vehicles = {vehicle.id: vehicle.name for vehicle in self.book.vehicles()}
-        heads: dict[str, list[VisitHead]] = {}
-        for head in self.book.recent_visits(RATE_VISITS):
-            heads.setdefault(head.engine_id, []).append(head)
-        rows = []
-        for entry in self.book.engines():
-            engine = self._read(entry)
-            closed = [head for head in heads.get(entry.id, []) if head.state == "closed"]
-            drafts = [head for head in heads.get(entry.id, []) if head.state == "draft"]
-            visits = [VisitRecord(head.day, km_from_m(head.distance_m), {}) for head in closed]
-            vehicle = vehicles.get(entry.vehicle_id) if entry.vehicle_id else None
-            when = due(engine.service, visits, today)
-            count = closed[-1].count if closed else 0
-            rows.append(ShedRow(entry, engine, vehicle, when, drafts[0] if drafts else None, count))
-        order = {"due": 0, "never checked": 1, "soon": 2, "not yet": 3}
-        far = date.max
-        return tuple(
-            sorted(rows, key=lambda row: (order[row.due.state], row.due.projected or row.due.due_day or far))
+        return due_dates.shed(self.book, today)
+
+    def due(self, name: str, today: date, recheck_km: float | None = None) -> Due:
+        """When one engine is due; ``recheck_km`` after the last visit if the readings say to look again then."""
+        entry, engine = self.engine(name)
+        visits = self.book.visits(entry.name)
+        records = to_records(visits, engine)
+        last = visits[-1].id if visits else None
+        work = self.book.work(entry.name)
+        return due_dates.due_of(
+            engine.service, records, today, work, engine, last_visit_id=last, recheck_km=recheck_km
         )
 
     # ------------------------------------------------------------------------------------- blades, units
@@ -212,7 +194,7 @@ class Desk:
     def records(self, name: str) -> tuple[VisitRecord, ...]:
         """The closed visits of an engine as the models read them, oldest first."""
         _, engine = self.engine(name)
-        return to_records(self.book.visits(name), engine, self._as_it_was(name))
+        return to_records(self.book.visits(name), engine, self._as_it_was(name), self.book.work(name))
 
     def _as_it_was(self, name: str) -> dict[str, Engine]:
         files = self.book.engine_files(name)
@@ -433,15 +415,17 @@ class Desk:
             for other in self.book.visits(entry.name)
             if other.id != visit.id and (other.day, other.distance_m) <= (visit.day, visit.distance_m)
         ]
-        return to_records(kept, engine, self._as_it_was(entry.name))
+        return to_records(kept, engine, self._as_it_was(entry.name), self.book.work(entry.name))
 
     def _expected(
         self, visit: Visit, engine: Engine, earlier: Sequence[VisitRecord]
     ) -> dict[Valve, Expectation]:
         temp = None if visit.engine_temp_mc is None else visit.engine_temp_mc / 1000
-        return guided.expected_ranges(
+        ranges = guided.expected_ranges(
             engine, earlier, km_from_m(visit.distance_m), temp, self.coefficient(engine), self.learnt()
         )
+        renewed = renewed_since(self.book, visit.engine_id, engine, visit)
+        return {valve: expected for valve, expected in ranges.items() if valve not in renewed}
 
     def say(
         self,

@@ -9,7 +9,7 @@ from datetime import date
 from coldlash.desk.desk import Desk
 from coldlash.engine.spec import Engine, Valve
 from coldlash.errors import InputError
-from coldlash.logbook.due import due
+from coldlash.logbook.due import Due, due
 from coldlash.logbook.records import EngineEntry
 from coldlash.paper.charts_bars import CauseRow, DriftRow, cause_ranking, drift_chart
 from coldlash.paper.charts_history import Ahead, ValveHistory, history
@@ -140,14 +140,23 @@ def valve_pictures(
     visits = desk.records(entry.name)
     trend = desk.answer(entry.name).assessment.trend
     words = desk.shown().words(engine.service)
+    drawn = valve_history(engine, valve, visits, trend, today, desk.due(entry.name, today))
     scale = gap_scale(gap_view(engine, valve, visits, trend), words=words, width=width)
-    return scale, history(valve_history(engine, valve, visits, trend, today), words=words, width=width)
+    return scale, history(drawn, words=words, width=width)
 
 
 def valve_history(
-    engine: Engine, valve: Valve, visits: Sequence[VisitRecord], trend: Trend, today: date
+    engine: Engine,
+    valve: Valve,
+    visits: Sequence[VisitRecord],
+    trend: Trend,
+    today: date,
+    when: Due | None = None,
 ) -> ValveHistory:
-    """One valve's history as it is drawn. Raises InputError for a valve the engine does not have."""
+    """One valve's history as it is drawn. ``when``: what is due, None = as the visits alone say.
+
+    Raises InputError for a valve the engine does not have.
+    """
     if valve not in engine.valves:
         raise InputError(f"{engine.name} has no valve {valve}; it has {', '.join(map(str, engine.valves))}")
     runs: list[list[BandPoint]] = [[]]
@@ -156,18 +165,16 @@ def valve_history(
         if point.set_to is not None or point.restart:
             runs.append([BandPoint(point.distance_km, band(point.after_now), point.day)])
     smoothed = tuple(tuple(run) for run in runs if len(run) > 1)
-    return ValveHistory(
-        valve, engine.gap(valve), visits, smoothed, *_forecast(engine, valve, visits, trend, today)
-    )
+    ahead = _forecast(valve, visits, trend, when or due(engine.service, visits, today))
+    return ValveHistory(valve, engine.gap(valve), visits, smoothed, *ahead)
 
 
 def _forecast(
-    engine: Engine, valve: Valve, visits: Sequence[VisitRecord], trend: Trend, today: date
+    valve: Valve, visits: Sequence[VisitRecord], trend: Trend, when: Due
 ) -> tuple[tuple[BandPoint, ...], tuple[Ahead, ...]]:
     if not visits:
         return (), ()
     last = visits[-1]
-    when = due(engine.service, visits, today)
     step = (when.due_km or last.distance_km + 5000.0) - last.distance_km
     ahead = (
         Ahead("next", last.distance_km + step, when.projected),

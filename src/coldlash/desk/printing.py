@@ -16,11 +16,13 @@ from coldlash.bench.marks import firing_marks
 from coldlash.desk import visit as guided
 from coldlash.desk.bench import PlannedStops, plan_for
 from coldlash.desk.desk import Desk
+from coldlash.desk.due_dates import due_of
 from coldlash.desk.engines import engine_from_kept
 from coldlash.engine.spec import Engine, Turns, Valve
 from coldlash.errors import InputError
-from coldlash.logbook.due import Due, due
+from coldlash.logbook.due import Due
 from coldlash.logbook.exchange import to_records
+from coldlash.logbook.lasting import Work
 from coldlash.logbook.records import EngineEntry, Reading, Visit
 from coldlash.paper.calendar import DueEntry, calendar_bytes
 from coldlash.paper.label import LabelData
@@ -59,7 +61,7 @@ def blank_sheet(desk: Desk, name: str, today: date, plan: PlannedStops | None = 
     planned = plan or plan_for(engine)
     records = desk.records(name)
     last_km = records[-1].distance_km if records else 0.0
-    when = due_of(engine, records, today)
+    when = desk.due(name, today)
     now_km = when.distance_now_km if when.distance_now_km is not None else last_km
     expected = guided.expected_ranges(engine, records, now_km, None, desk.coefficient(engine))
     lines = {valve: _line(valve, records, expected.get(valve)) for valve in engine.valves}
@@ -212,12 +214,6 @@ def engine_address(base: str, engine_id: str) -> str:
     return f"{base.rstrip('/')}/engines/{engine_id}"
 
 
-def due_of(engine: Engine, records: Sequence[VisitRecord], today: date) -> Due:
-    """When one engine is due, as the shed reckons it (``Desk.shed``), without looking at the others."""
-    rebuilt = bool(records) and any(record.restart for record in records[-1].valves.values())
-    return due(engine.service, records, today, rebuilt=rebuilt)
-
-
 def vehicle_of(desk: Desk, entry: EngineEntry) -> str:
     """The name of the vehicle an engine is in; "" in none."""
     return {vehicle.id: vehicle.name for vehicle in desk.book.vehicles()}.get(entry.vehicle_id or "", "")
@@ -225,7 +221,7 @@ def vehicle_of(desk: Desk, entry: EngineEntry) -> str:
 
 def _next_day(when: Due) -> tuple[date | None, bool]:
     """The day that comes first, and whether it is only projected."""
-    if when.by in ("distance", "early check") and when.projected is not None:
+    if when.by not in ("months", "never checked") and when.projected is not None:
         return when.projected, True
     return when.due_day, False
 
@@ -236,7 +232,7 @@ def labels_of(desk: Desk, names: Sequence[str], today: date, address: str = "") 
     labels = []
     for entry in wanted:
         _, engine = desk.engine(entry.name)
-        when = due_of(engine, desk.records(entry.name), today)
+        when = desk.due(entry.name, today)
         day, forecast = _next_day(when)
         labels.append(
             LabelData(
@@ -263,12 +259,17 @@ def due_entries(desk: Desk, today: date, address: str = "") -> tuple[tuple[DueEn
     visits: dict[str, list[Visit]] = {}
     for visit in desk.book.visits():
         visits.setdefault(visit.engine_id, []).append(visit)
+    work: dict[str, list[Work]] = {}
+    for each in desk.book.work():
+        work.setdefault(each.engine_id, []).append(each)
     vehicles = {vehicle.id: vehicle.name for vehicle in desk.book.vehicles()}
     entries, without = [], []
     for entry in desk.book.engines():
         engine = engine_from_kept(entry.file.toml, dict(entry.file.tables), entry.name)
         own = visits.get(entry.id, [])
-        when = due_of(engine, to_records(own, engine), today)
+        last = own[-1].id if own else None
+        done = work.get(entry.id, ())
+        when = due_of(engine.service, to_records(own, engine), today, done, engine, last_visit_id=last)
         day, forecast = _next_day(when)
         if day is None:
             without.append(entry.name)
@@ -279,7 +280,7 @@ def due_entries(desk: Desk, today: date, address: str = "") -> tuple[tuple[DueEn
         if forecast and when.due_day is not None:
             details.append(words.say("By {day} at the latest.", day=words.day(when.due_day)))
         if when.early:
-            details.append(words.say("An early check, because of the work done at the last visit."))
+            details.append(words.say("An early check, because of the work done at the last visit or since."))
         entries.append(
             DueEntry(
                 engine_id=entry.id,

@@ -9,7 +9,7 @@ from itertools import pairwise
 
 from coldlash.desk.answer import Answer
 from coldlash.desk.desk import Desk
-from coldlash.desk.printing import due_of, vehicle_of, visit_changes, words_of
+from coldlash.desk.printing import vehicle_of, visit_changes, words_of
 from coldlash.engine.spec import Engine, Valve
 from coldlash.logbook.due import Due
 from coldlash.logbook.records import STEPS, EngineFile, Visit
@@ -36,7 +36,7 @@ def report_of(desk: Desk, name: str, today: date) -> ReportData:
     engine = replace(kept, name=entry.name)
     visits = desk.book.visits(entry.name)
     records = desk.records(entry.name)
-    when = due_of(engine, records, today)
+    when = desk.due(entry.name, today)
     words = words_of(desk, engine)
     answer = desk.answer(entry.name)
     trend = (

@@ -15,7 +15,9 @@ from typing import Literal
 
 from coldlash.engine.spec import Engine
 from coldlash.errors import Fault, FaultyFileError
+from coldlash.logbook.lasting import Work
 from coldlash.logbook.logfile import LogRow, LogVisit, decode_log, parse_log, row_words, write_log
+from coldlash.logbook.parts import VisitAt, start_afresh
 from coldlash.logbook.records import STEPS, NewReading, NewVisit, PastVisit, Visit, plain
 from coldlash.logbook.store import Book
 from coldlash.units import km_from_m, mm_from_um
@@ -259,14 +261,28 @@ def steps_back(visits: Sequence[Visit]) -> tuple[tuple[Visit, Visit], ...]:
 
 
 def to_records(
-    visits: Iterable[Visit | LogVisit], engine: Engine, files: Mapping[str, Engine] | None = None
+    visits: Iterable[Visit | LogVisit],
+    engine: Engine,
+    files: Mapping[str, Engine] | None = None,
+    work: Sequence[Work] = (),
 ) -> tuple[VisitRecord, ...]:
     """Visits of the book or of a log for the models: mm, km, degrees C, in the order given.
 
     ``files``: the engine as it was, by engine file id, for visits that remember an older version; it decides what
-    "the cold gap" was. Drag on a blade: lo = hi = that blade. No blade goes: lo = -inf. Raises nothing of its own.
+    "the cold gap" was. ``work`` on this engine: the gaps it moved start afresh (``logbook.parts``); the visits must
+    then come by day. Drag on a blade: lo = hi = that blade. No blade goes: lo = -inf. Raises nothing of its own.
     """
-    return tuple(_record(visit, engine, files or {}) for visit in visits)
+    taken = tuple(visits)
+    records = tuple(_record(visit, engine, files or {}) for visit in taken)
+    if not work:
+        return records
+    places = [VisitAt(v.id if isinstance(v, Visit) else None, v.day, v.distance_m) for v in taken]
+    then = {
+        v.id: files[v.engine_file_id]
+        for v in taken
+        if files and isinstance(v, Visit) and v.engine_file_id in files
+    }
+    return start_afresh(records, places, work, engine, then)
 
 
 def _record(visit: Visit | LogVisit, engine: Engine, files: Mapping[str, Engine]) -> VisitRecord:

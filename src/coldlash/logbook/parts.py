@@ -13,6 +13,7 @@ from datetime import date
 
 from coldlash.engine.spec import Engine, Valve
 from coldlash.errors import InputError
+from coldlash.logbook.due import Rebuild
 from coldlash.logbook.lasting import AtEngine, Part, Work
 from coldlash.wear.record import ValveRecord, VisitRecord
 
@@ -129,7 +130,7 @@ def start_afresh(
     visits: Sequence[VisitAt],
     work: Iterable[Work],
     engine: Engine,
-    files: Mapping[str | None, Engine] | None = None,
+    files: Mapping[str, Engine] | None = None,
 ) -> tuple[VisitRecord, ...]:
     """Records with exactly those valves restarted whose gaps the work moved. ``records`` belong to ``visits`` in order.
 
@@ -142,7 +143,7 @@ def start_afresh(
         if place is None:
             continue
         i, before = place
-        then = (files or {}).get(visits[i].id, engine)
+        then = (files or {}).get(visits[i].id or "", engine)
         valves = dict(out[i].valves)
         for valve in _moved(_known(done, then), then):
             record = valves.get(valve, ValveRecord())
@@ -163,3 +164,23 @@ def last_rebuild(work: Iterable[Work], engine: Engine) -> Work | None:
     """The last work that moved any gap, None = none did. An early check follows it."""
     moving = [done for done in work if _moved(_known(done, engine), engine)]
     return max(moving, key=lambda done: (done.day, done.seq), default=None)
+
+
+def rebuilt_since(work: Iterable[Work], last: VisitAt, engine: Engine) -> Rebuild | None:
+    """The last work that moved gaps at the visit ``last`` or after it; None = none, so the usual interval holds."""
+    done = last_rebuild((each for each in work if _not_before(each, last)), engine)
+    if done is None:
+        return None
+    return Rebuild(done.day, None if done.distance_m is None else done.distance_m / 1000)
+
+
+def _not_before(work: Work, last: VisitAt) -> bool:
+    if work.visit_id is not None:
+        return work.visit_id == last.id
+    return work.day > last.day or (work.day == last.day and (work.distance_m or 0) >= last.distance_m)
+
+
+def moved_after(work: Iterable[Work], visits: Sequence[VisitAt], engine: Engine) -> frozenset[Valve]:
+    """Valves whose gaps were moved by work after all of ``visits`` (in order): what they are now is not known."""
+    after = [done for done in work if counts_at(done, visits) is None]
+    return frozenset(valve for done in after for valve in _moved(_known(done, engine), engine))

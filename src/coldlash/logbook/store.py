@@ -21,6 +21,7 @@ What there is (records in ``logbook.records`` and ``logbook.lasting``, parts in 
   ``fitments``, ``running``, ``reckoned``, ``correct``, ``take_back``
 - work and tests (``logbook.working``): ``work``, ``add_work``, ``tests``, ``add_test``, ``accepted_causes``,
   ``accept_cause``, ``take_back_entry``
+- worked out once from engine files (``logbook.facts``): ``engine_facts``, ``keep_engine_facts``
 - blades: ``blade_sets``, ``blade_set``, ``add_blade_set``
 - visits: ``open_visit``, ``set_place``, ``change_visit``, ``close_visit``, ``discard_visit``, ``visit``,
   ``visits``, ``recent_visits``, ``draft_visits``, ``add_past_visits``
@@ -45,12 +46,13 @@ from sqlalchemy import func, select
 
 from coldlash.logbook import models as m
 from coldlash.logbook.bookfile import file_of, open_file
+from coldlash.logbook.facts import Facts
 from coldlash.logbook.fleet import Fleet
 from coldlash.logbook.visiting import Visiting
 from coldlash.logbook.working import Working
 
 
-class Book(Fleet, Working, Visiting):
+class Book(Fleet, Working, Visiting, Facts):
     """An open book. Safe to share between threads; close it, or use it in a ``with``."""
 
     @classmethod
