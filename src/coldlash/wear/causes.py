@@ -277,20 +277,17 @@ class _View:
         together: dict[tuple[int, ...], float] = {}
         for block in self.blocks:
             w = np.exp(block.log_weight - self.log_total)
-            onset = self.of_onset[block.scene]
-            by_onset = np.zeros((places, w.shape[1]))
-            np.add.at(by_onset, onset, w)
+            to_onset = (self.of_onset[block.scene] == np.arange(places)[:, None]).astype(float)
+            by_onset = to_onset @ w
             seen = group[block.members]
             for place in range(block.members.shape[1]):
                 g, j = seen[:, place], block.members[:, place]
                 again = (seen[:, :place] == g[:, None]).any(axis=1)
                 fresh = np.where(again, 0.0, 1.0)
-                np.add.at(mass, g, (by_onset * fresh).T)
                 mean, sd = block.mean[..., place] * gain[j], block.sd[..., place] * gain[j]
-                for into, value in ((first, w * fresh * mean), (second, w * fresh * (mean**2 + sd**2))):
-                    summed = np.zeros((places, w.shape[1]))
-                    np.add.at(summed, onset, value)
-                    np.add.at(into, g, summed.T)
+                np.add.at(mass, g, (by_onset * fresh).T)
+                np.add.at(first, g, (to_onset @ (w * mean) * fresh).T)
+                np.add.at(second, g, (to_onset @ (w * (mean**2 + sd**2)) * fresh).T)
                 np.add.at(variant, j, by_onset.sum(axis=0))
             for row, weight in zip(block.members.tolist(), by_onset.sum(axis=0).tolist(), strict=True):
                 together[tuple(row)] = weight

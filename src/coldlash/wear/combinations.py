@@ -106,8 +106,8 @@ def weigh(scenes: Scenes, beam: Beam = BEAM, most: int = MOST_CAUSES) -> list[We
             break
         last = out[-1]
         score = _logsumexp(last.log_weight, axis=0)
-        best = last.members[np.argsort(-score)[:widest]]
-        chosen = {tuple(sorted((*map(int, row), j))) for row in best for j in range(J) if j not in row}
+        best = last.members[np.argsort(-score)[:widest]].tolist()
+        chosen = {tuple(sorted((*row, j))) for row in best for j in range(J) if j not in row}
         # A scene that single causes leave poor may be the best one for a pair: only what can't matter is left out.
         reach = scenes.log_most + size * best_odds
         keep = every[(reach >= _logsumexp(by_scene[None], axis=1)[0] + least) | (by_scene == by_scene.max())]

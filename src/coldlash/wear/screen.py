@@ -17,7 +17,7 @@ from coldlash.wear.trend import Session, Trend, widened_sites
 
 LEAST = 0.5
 """Visits whose odds of a jump, by their own readings, are below this are passed over."""
-ODD_FROM = 0.7
+ODD_FROM = 1.0
 """Visits with no reading off by more than this many sd are not looked at."""
 
 
