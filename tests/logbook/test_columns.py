@@ -18,8 +18,8 @@ from coldlash.logbook.columns import INT64_MAX, Flag, Numbers, Whole, Words, sto
     [
         (Whole(), "INTEGER", "BIGINT"),
         (Flag(), "INTEGER", "BIGINT"),
-        (Words(), "TEXT", "TEXT"),
-        (Numbers(), "TEXT", "TEXT"),
+        (Words(), "TEXT", 'TEXT COLLATE "C"'),
+        (Numbers(), "TEXT", 'TEXT COLLATE "C"'),
     ],
 )
 def test_each_type_is_one_that_strict_tables_and_postgresql_take(kind, on_sqlite, on_postgresql):

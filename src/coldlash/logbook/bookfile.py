@@ -9,20 +9,21 @@ from __future__ import annotations
 
 import os
 import sqlite3
-import threading
 import uuid
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+from contextlib import AbstractContextManager, contextmanager, suppress
 from pathlib import Path
 from typing import Any, cast
-from urllib.parse import unquote
+from urllib.parse import quote, unquote
 
 from sqlalchemy import Connection, Engine, create_engine, event
 from sqlalchemy.exc import DBAPIError, SQLAlchemyError, StatementError
 from sqlalchemy.pool import NullPool, QueuePool
 
 from coldlash.errors import BookError, ColdlashError, InputError
-from coldlash.logbook.migrations import FOLDER, HEAD, upgrade
+from coldlash.logbook.checking import deep_faults
+from coldlash.logbook.keeping import UNCHANGED, WAIT_NOTICE_S, Kept
+from coldlash.logbook.migrations import FOLDER, known_revisions, upgrade
 from coldlash.logbook.models import APPLICATION_ID
 
 HEADER_BYTES = 100
@@ -30,8 +31,8 @@ MAGIC = b"SQLite format 3\x00"
 CHECK_ON_OPEN_BYTES = 32 * 2**20
 """Books up to this size are checked whole each time they are opened; larger ones by ``check`` and before a
 migration, because reading all of a large book takes seconds."""
-WAIT_NOTICE_S = 0.5
-"""After this long a waiting writer tells its caller that it waits."""
+LEFTOVERS = ("-journal", "-wal", "-shm")
+"""What SQLite may keep beside a file while it is open."""
 
 NO_LOCKS = tuple(
     f"SQLITE_{name}"
@@ -47,8 +48,6 @@ NO_LOCKS = tuple(
 )
 """What SQLite says where the file system has no locks or no shared memory."""
 
-UNCHANGED = "nothing was changed"
-
 
 def file_of(path_or_url: str | os.PathLike[str]) -> Path:
     """The file meant by a path or a ``sqlite:///path`` URL. Raises BookError for another kind of URL."""
@@ -60,7 +59,8 @@ def file_of(path_or_url: str | os.PathLike[str]) -> Path:
         return Path(text).expanduser()
     if scheme != "sqlite" or not rest.startswith("/") or rest == "/":
         raise BookError(
-            f"{_without_password(text)}: this coldlash keeps its books in files; give a path, or sqlite:///path"
+            f"{_without_password(text)}: books are kept in files or on PostgreSQL; give a path, sqlite:///path or "
+            "postgresql+psycopg://user@host/database"
         )
     return Path(unquote(rest[1:]))
 
@@ -70,88 +70,38 @@ def _without_password(url: str) -> str:
     return f"{scheme}://...@{rest.rpartition('@')[2]}" if "@" in rest else url
 
 
-class BookFile:
-    """An open SQLite book: connections, transactions, errors in plain words. Safe to share between threads."""
+class BookFile(Kept):
+    """An open SQLite book."""
 
     def __init__(self, path: Path, *, wait_s: float, on_wait: Callable[[], None] | None) -> None:
-        self.path = path
-        self.wait_s = wait_s
-        self.on_wait = on_wait
-        self.engine = _engine(path, wait_s=wait_s)
-        self._local = threading.local()
-        self._closed = False
+        super().__init__(str(path), _engine(path, wait_s=wait_s), wait_s=wait_s, on_wait=on_wait)
+        self._path = path
 
-    @contextmanager
-    def reading(self) -> Iterator[Connection]:
-        """A connection that sees one unchanging state of the book. Raises BookError.
+    @property
+    def path(self) -> Path:
+        """The book's file."""
+        return self._path
 
-        Inside ``writing`` on the same thread it is the writing connection, which sees its own writes.
-        """
-        mine = self._own_connection()
-        with translated(self.path):
-            if mine is not None:
-                yield mine
-                return
-            with self.engine.connect() as connection:
-                yield connection
-
-    @contextmanager
-    def writing(self) -> Iterator[Connection]:
-        """A connection that holds the book's one right to write; all or nothing. Raises BookError.
-
-        Inside another ``writing`` on the same thread it is a part of that one: if it fails, it alone is undone,
-        and what it did stands only when the outer one ends well.
-        """
-        mine = self._own_connection()
-        with translated(self.path):
-            if mine is not None:
-                with self._part_of(mine):
-                    yield mine
-                return
-            with self.engine.connect() as connection:
-                begin_immediate(connection, self.path, self.wait_s, self.on_wait)
-                self._local.connection = connection
-                try:
-                    yield connection
-                    self._own_connection()
-                    connection.commit()
-                finally:
-                    self._local.connection = None
-
-    def _own_connection(self) -> Connection | None:
-        """The connection this thread is writing with, if it is. Raises BookError when its transaction is gone."""
-        if self._closed:
-            raise BookError(f"{self.path}: this book was closed; {UNCHANGED}; open it again")
-        mine: Connection | None = getattr(self._local, "connection", None)
-        if mine is not None and not _driver(mine).in_transaction:
-            raise BookError(f"{self.path}: an earlier write of these failed; {UNCHANGED}; try them all again")
-        return mine
-
-    @contextmanager
-    def _part_of(self, connection: Connection) -> Iterator[None]:
-        # Plain SQL, not SQLAlchemy's savepoints: a full disk may make SQLite drop the whole transaction, and
-        # then there is no savepoint left to go back to; that must not hide the error that caused it.
-        driver = _driver(connection)
-        driver.execute("SAVEPOINT part")
-        try:
-            yield
-            driver.execute("RELEASE part")
-        except BaseException:
-            if driver.in_transaction:
-                driver.execute("ROLLBACK TO part")
-                driver.execute("RELEASE part")
-            raise
-
-    def close(self) -> None:
-        """Give up every connection; the last one out folds the write-ahead log into the book."""
-        self._closed = True
-        with translated(self.path):
-            self.engine.dispose()
+    def translated(self) -> AbstractContextManager[None]:
+        """Errors of SQLite become BookError in plain words; all others pass."""
+        return translated(self._path)
 
     def check(self) -> tuple[str, ...]:
         """Read the whole book and list what is wrong with it; empty = sound. Raises BookError if unreadable."""
         with self.reading() as connection:
-            return _faults(connection, "PRAGMA integrity_check")
+            return faults_of(connection, "PRAGMA integrity_check") or deep_faults(connection)
+
+    def _ready_to_read(self, connection: Connection) -> None:
+        """Nothing to do: a transaction on a write-ahead log sees one state."""
+
+    def _begin_writing(self, connection: Connection) -> None:
+        begin_immediate(connection, self._path, self.wait_s, self.on_wait)
+
+    def _commit(self, connection: Connection) -> None:
+        connection.commit()
+
+    def _state(self, connection: Connection) -> str:
+        return "open" if _driver(connection).in_transaction else "none"
 
 
 def begin_immediate(
@@ -186,19 +136,22 @@ def open_file(
     wait_s: float = 5.0,
     on_wait: Callable[[], None] | None = None,
     migrations: Path = FOLDER,
+    before_update: Callable[[Kept, str], None] | None = None,
 ) -> BookFile:
     """Open a book's file, bringing an older one up to date; with ``create`` make a missing one.
+
+    ``before_update`` is given the old book and its revision before it is changed.
 
     Raises BookError in plain words whatever is wrong, InputError for a wait that is no time.
     """
     if not 0 <= wait_s <= 86_400:
         raise InputError(f"the wait must be 0 s to a day, not {wait_s} s")
     if _must_be_made(path, create):
-        _make(path, migrations)
+        make_file(path, migrations)
     _look_at_header(path)
     book = BookFile(path, wait_s=wait_s, on_wait=on_wait)
     try:
-        _bring_up_to_date(book, migrations)
+        _bring_up_to_date(book, migrations, before_update)
         _switch_to_wal(book)
     except BaseException:
         book.engine.dispose()
@@ -227,8 +180,8 @@ def _must_be_made(path: Path, create: bool) -> bool:
     return True
 
 
-def _make(path: Path, migrations: Path) -> None:
-    """Build a whole new book beside ``path`` and put it there, unless another process was quicker."""
+def make_file(path: Path, migrations: Path = FOLDER, to: str = "head") -> None:
+    """Build a whole new book (of revision ``to``) and put it at ``path``, unless another process was quicker."""
     building = path.with_name(f".{path.name}.{uuid.uuid4().hex[:8]}.new")
     try:
         with translated(path, made=True):
@@ -236,7 +189,7 @@ def _make(path: Path, migrations: Path) -> None:
             try:
                 with engine.connect() as connection:
                     connection.exec_driver_sql(f"PRAGMA application_id = {APPLICATION_ID}")
-                    upgrade(connection, folder=migrations)
+                    upgrade(connection, folder=migrations, to=to)
                     connection.commit()
                     _driver(connection).execute("PRAGMA journal_mode = WAL")
             finally:
@@ -245,7 +198,7 @@ def _make(path: Path, migrations: Path) -> None:
     except OSError as error:
         raise BookError(f"{path}: {error.strerror}; nothing was made; check the folder") from error
     finally:
-        for leftover in (building, *(Path(f"{building}{tail}") for tail in ("-journal", "-wal", "-shm"))):
+        for leftover in (building, *(Path(f"{building}{tail}") for tail in LEFTOVERS)):
             with suppress(OSError):
                 leftover.unlink(missing_ok=True)
 
@@ -258,12 +211,17 @@ def _put_in_place(building: Path, path: Path) -> None:
     except OSError:  # a file system without hard links
         if not path.exists():
             os.replace(building, path)
+    sync_folder(path.parent)
+
+
+def sync_folder(folder: Path) -> None:
+    """Have the names in a folder on the disk. Raises OSError."""
     if os.name == "posix":
-        folder = os.open(path.parent, os.O_RDONLY)
+        opened = os.open(folder, os.O_RDONLY)
         try:
-            os.fsync(folder)
+            os.fsync(opened)
         finally:
-            os.close(folder)
+            os.close(opened)
 
 
 # --- looking ------------------------------------------------------------------------------------------------
@@ -293,6 +251,26 @@ def _damaged(path: Path, detail: str) -> str:
     return f"{path}: the book is damaged ({detail}); {UNCHANGED}; keep this file and go on from a copy of the book"
 
 
+@contextmanager
+def read_only(path: Path) -> Iterator[Connection]:
+    """A connection to a book's file of any version that changes nothing, not even beside it. Raises BookError."""
+    _look_at_header(path)
+    # Without a log beside it the file is all there is; told so, SQLite makes no files of its own there.
+    alone = "" if Path(f"{path}-wal").exists() else "&immutable=1"
+    address = f"file:{quote(str(path.absolute()))}?mode=ro{alone}"
+    engine = create_engine(
+        "sqlite://",
+        creator=lambda: sqlite3.connect(address, uri=True, isolation_level=None, check_same_thread=False),
+        poolclass=NullPool,
+        hide_parameters=True,
+    )
+    try:
+        with translated(path), engine.connect() as connection:
+            yield connection
+    finally:
+        engine.dispose()
+
+
 def revision_of(connection: Connection, path: Path) -> str:
     """The schema revision a book says it has. Raises BookError."""
     known = connection.exec_driver_sql(
@@ -304,8 +282,10 @@ def revision_of(connection: Connection, path: Path) -> str:
     return str(rows[0][0])
 
 
-def _bring_up_to_date(book: BookFile, migrations: Path) -> None:
-    head, known = _known_revisions(migrations)
+def _bring_up_to_date(
+    book: BookFile, migrations: Path, before_update: Callable[[Kept, str], None] | None
+) -> None:
+    head, known = known_revisions(migrations)
     with book.reading() as connection:
         revision = revision_of(connection, book.path)
         if revision not in known:
@@ -313,19 +293,13 @@ def _bring_up_to_date(book: BookFile, migrations: Path) -> None:
                 f"{book.path} was made by a newer coldlash; {UNCHANGED}; update coldlash and open it again"
             )
         if revision != head or book.path.stat().st_size <= CHECK_ON_OPEN_BYTES:
-            faults = _faults(connection, "PRAGMA quick_check")
+            faults = faults_of(connection, "PRAGMA quick_check")
             if faults:
                 raise BookError(_damaged(book.path, faults[0]))
     if revision != head:
+        if before_update is not None:
+            before_update(book, revision)
         _migrate(book, migrations)
-
-
-def _known_revisions(migrations: Path) -> tuple[str, frozenset[str]]:
-    """The newest revision and all of them, from the names of the files (0001_first_tables.py)."""
-    if migrations == FOLDER:
-        return HEAD, frozenset(f"{number:04d}" for number in range(1, int(HEAD) + 1))
-    names = sorted(file.name.partition("_")[0] for file in (migrations / "versions").glob("[0-9]*.py"))
-    return names[-1], frozenset(names)
 
 
 def _migrate(book: BookFile, migrations: Path) -> None:
@@ -357,7 +331,7 @@ def _switch_to_wal(book: BookFile) -> None:
             )
 
 
-def _faults(connection: Connection, pragma: str) -> tuple[str, ...]:
+def faults_of(connection: Connection, pragma: str) -> tuple[str, ...]:
     lines = [line for row in connection.exec_driver_sql(pragma) for line in str(row[0]).splitlines()]
     found = [line for line in lines if line != "ok" and not line.startswith("***")]
     found += [

@@ -50,10 +50,20 @@ class Whole(_Checked):
         return value
 
 
-class Words(_Checked):
-    """Text of any script. NUL and half surrogates are refused: not every database can hold them."""
+class _Written(_Checked):
+    """Kept as text; compared and sorted by its bytes on every database, whatever language the server speaks."""
 
     impl = Text
+    cache_ok = True
+
+    def load_dialect_impl(self, dialect: Dialect) -> TypeEngine[Any]:
+        """The database's own type."""
+        return Text(collation="C") if dialect.name == "postgresql" else Text()
+
+
+class Words(_Written):
+    """Text of any script. NUL and half surrogates are refused: not every database can hold them."""
+
     cache_ok = True
 
     def accept(self, value: Any) -> str:
@@ -84,10 +94,9 @@ class Flag(_Checked):
         return None if value is None else bool(value)
 
 
-class Numbers(_Checked):
+class Numbers(_Written):
     """A row of whole numbers, kept as JSON text: ``[50,100,150]``."""
 
-    impl = Text
     cache_ok = True
 
     def accept(self, value: Any) -> str:

@@ -27,6 +27,17 @@ def default_book(
     given = environ.get(BOOK_VARIABLE, "").strip()
     if given:
         return given
+    folder = data_folder(environ, platform)
+    if make_folder:
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise BookError(f"{folder}: can't be made ({error.strerror}); set {BOOK_VARIABLE}") from error
+    return str(folder / BOOK_NAME)
+
+
+def data_folder(environ: Mapping[str, str] = os.environ, platform: str = sys.platform) -> Path:
+    """The user's data folder for coldlash; it may be missing still."""
     home = Path(environ.get("HOME") or environ.get("USERPROFILE") or Path.home())
     if platform == "win32":
         folder = Path(environ.get("LOCALAPPDATA") or home / "AppData" / "Local")
@@ -36,10 +47,4 @@ def default_book(
         xdg = environ.get("XDG_DATA_HOME", "")
         # The XDG base directory specification says a relative path here is to be ignored.
         folder = Path(xdg) if Path(xdg).is_absolute() else home / ".local" / "share"
-    folder = folder / "coldlash"
-    if make_folder:
-        try:
-            folder.mkdir(parents=True, exist_ok=True)
-        except OSError as error:
-            raise BookError(f"{folder}: can't be made ({error.strerror}); set {BOOK_VARIABLE}") from error
-    return str(folder / BOOK_NAME)
+    return folder / "coldlash"

@@ -15,7 +15,7 @@ from sqlalchemy import Connection, RowMapping, Select, Table, func, select
 from coldlash.errors import InputError
 from coldlash.logbook import lasting
 from coldlash.logbook import models as m
-from coldlash.logbook.bookfile import BookFile
+from coldlash.logbook.keeping import Kept
 from coldlash.logbook.lasting import Fitment
 from coldlash.logbook.records import (
     FILE_MAX,
@@ -43,7 +43,7 @@ from coldlash.logbook.records import (
 class Shelf:
     """What every part of the book needs: its file and its clock."""
 
-    def __init__(self, file: BookFile, now: Callable[[], datetime] | None) -> None:
+    def __init__(self, file: Kept, now: Callable[[], datetime] | None) -> None:
         self._file = file
         self._now = now
 

@@ -13,7 +13,8 @@
 What there is (records in ``logbook.records`` and ``logbook.lasting``, parts in ``logbook.shed``, ``logbook.fleet``,
 ``logbook.working`` and ``logbook.visiting``):
 
-- ``Book.open(path_or_url, create=, wait_s=, on_wait=, now=)``, ``close``, ``check``, ``transaction``, ``stamp``
+- ``Book.open(path_or_url, create=, wait_s=, on_wait=, now=)``, ``close``, ``check``, ``transaction``, ``stamp``,
+  ``name``, ``backup``, ``last_backup``
 - settings: ``settings``, ``set_setting``
 - vehicles: ``vehicles``, ``vehicle``, ``add_vehicle``, ``rename_vehicle``
 - engines: ``engines``, ``engine``, ``add_engine``, ``rename_engine``, ``new_engine_file``, ``engine_files``
@@ -45,9 +46,11 @@ from types import TracebackType
 from sqlalchemy import func, select
 
 from coldlash.logbook import models as m
-from coldlash.logbook.bookfile import file_of, open_file
+from coldlash.logbook.backup import KEEP, BackupMade, backups_of, default_folder, make_backup, utc_now
+from coldlash.logbook.copying import Progress
 from coldlash.logbook.facts import Facts
 from coldlash.logbook.fleet import Fleet
+from coldlash.logbook.opening import open_kept
 from coldlash.logbook.visiting import Visiting
 from coldlash.logbook.working import Working
 
@@ -65,19 +68,26 @@ class Book(Fleet, Working, Visiting, Facts):
         on_wait: Callable[[], None] | None = None,
         now: Callable[[], datetime] | None = None,
     ) -> Book:
-        """Open a book by path or ``sqlite:///path``; with ``create`` make it if it is missing.
+        """Open a book by path, ``sqlite:///path`` or ``postgresql+psycopg://user@host/database``.
+
+        With ``create`` make it if it is missing.
 
         An older book is brought up to date first, all or nothing. ``wait_s``: how many seconds to wait for another
         writer; ``on_wait`` is called once when the waiting is noticeable (after half a second). ``now``: the clock
         (an aware datetime) for times the caller leaves out; without it each call needs its ``at``.
         Raises BookError when the book can't be opened; the file then stands as it was. Raises InputError.
         """
-        return cls(open_file(file_of(path_or_url), create=create, wait_s=wait_s, on_wait=on_wait), now)
+        return cls(open_kept(path_or_url, create=create, wait_s=wait_s, on_wait=on_wait), now)
 
     @property
     def path(self) -> Path:
-        """The book's file."""
+        """The book's file. Raises BookError for a book on a server."""
         return self._file.path
+
+    @property
+    def name(self) -> str:
+        """How messages call the book: its path, or its address without anything secret."""
+        return self._file.name
 
     @contextmanager
     def transaction(self) -> Iterator[Book]:
@@ -110,6 +120,25 @@ class Book(Fleet, Working, Visiting, Facts):
                 select(m.settings.c.key, m.settings.c.value).order_by(m.settings.c.key)
             )
             return (*counts, *engines, *vehicles, *settings)
+
+    def backup(
+        self,
+        folder: Path | None = None,
+        *,
+        keep: int = KEEP,
+        now: Callable[[], datetime] = utc_now,
+        progress: Progress | None = None,
+    ) -> BackupMade:
+        """Back up the book as it is now into ``folder`` (default: ``backups`` beside it), keeping the last ``keep``.
+
+        Raises BookError (nothing was made), InputError. See ``logbook.backup``.
+        """
+        return make_backup(self._file, folder, keep=keep, now=now, progress=progress)
+
+    def last_backup(self, folder: Path | None = None) -> datetime | None:
+        """When the last backup there was made (UTC), or None. Raises BookError."""
+        there = backups_of(self._file, default_folder(self._file) if folder is None else folder)
+        return there[-1].made if there else None
 
     def check(self) -> tuple[str, ...]:
         """Read the whole book and list what is wrong with it; empty = sound. Raises BookError if unreadable."""

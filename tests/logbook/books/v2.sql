@@ -68,7 +68,7 @@ CREATE TABLE attachment_files (
  STRICT
 
 ;
-INSERT INTO "attachment_files" VALUES('bbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbb',3,X'00FF61');
+INSERT INTO "attachment_files" VALUES('da8509555ad27dac0593c6952d947eff96058cb6e81376f852f54ef9caf7e652',3,X'00FF61');
 CREATE TABLE attachments (
 	id TEXT NOT NULL, 
 	engine_id TEXT NOT NULL, 
@@ -105,7 +105,7 @@ CREATE TABLE attachments (
  STRICT
 
 ;
-INSERT INTO "attachments" VALUES('00000000-0000-4000-8000-00000000001e','00000000-0000-4000-8000-000000000003','00000000-0000-4000-8000-000000000004','E3','image/jpeg','seat.jpg','der Sitz','bbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbb',3,4,3,'2024-05-04T12:00:00.000Z','Ann','2024-05-04T12:00:00.000Z','bbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbbb',NULL);
+INSERT INTO "attachments" VALUES('00000000-0000-4000-8000-00000000001e','00000000-0000-4000-8000-000000000003','00000000-0000-4000-8000-000000000004','E3','image/jpeg','seat.jpg','der Sitz','da8509555ad27dac0593c6952d947eff96058cb6e81376f852f54ef9caf7e652',3,4,3,'2024-05-04T12:00:00.000Z','Ann','2024-05-04T12:00:00.000Z','da8509555ad27dac0593c6952d947eff96058cb6e81376f852f54ef9caf7e652',NULL);
 CREATE TABLE blade_sets (
 	id TEXT NOT NULL, 
 	name TEXT NOT NULL, 

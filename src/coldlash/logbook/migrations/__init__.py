@@ -19,8 +19,16 @@ HEAD = "0002"
 FOLDER = Path(__file__).parent
 
 
+def known_revisions(folder: Path = FOLDER) -> tuple[str, frozenset[str]]:
+    """The newest revision and all of them, from the names of the files (0001_first_tables.py)."""
+    if folder == FOLDER:
+        return HEAD, frozenset(f"{number:04d}" for number in range(1, int(HEAD) + 1))
+    names = sorted(file.name.partition("_")[0] for file in (folder / "versions").glob("[0-9]*.py"))
+    return names[-1], frozenset(names)
+
+
 def upgrade(connection: Connection, *, folder: Path = FOLDER, to: str = "head") -> None:
-    """Run the migrations on a connection that is in a transaction with foreign keys off.
+    """Run the migrations on a connection that is in a transaction (on SQLite with foreign keys off).
 
     The caller commits or rolls back. Raises BookError when references are broken afterwards.
     """
@@ -31,6 +39,8 @@ def upgrade(connection: Connection, *, folder: Path = FOLDER, to: str = "head") 
     config.set_main_option("script_location", str(folder).replace("%", "%%"))
     config.attributes["connection"] = connection
     command.upgrade(config, to)
+    if connection.dialect.name != "sqlite":
+        return  # a server checks each reference itself
     broken = connection.exec_driver_sql("PRAGMA foreign_key_check").fetchall()
     if broken:
         tables = ", ".join(sorted({str(row[0]) for row in broken}))

@@ -242,3 +242,18 @@ def upgrade() -> None:
                     f"CREATE TRIGGER {table}_no_{what.lower()} BEFORE {what} ON {table} "
                     f"BEGIN SELECT RAISE(ABORT, 'rows of {table} are only ever added'); END"
                 )
+        return
+    op.execute(
+        "CREATE FUNCTION coldlash_only_added() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN "
+        "RAISE EXCEPTION USING ERRCODE = 'integrity_constraint_violation', "
+        "MESSAGE = 'rows of ' || TG_TABLE_NAME || ' are only ever added'; END $$"
+    )
+    for table in ("readings", "visit_changes"):
+        for name, when, each in (
+            ("only_added", "UPDATE OR DELETE", "ROW"),
+            ("not_emptied", "TRUNCATE", "STATEMENT"),
+        ):
+            op.execute(
+                f"CREATE TRIGGER {table}_{name} BEFORE {when} ON {table} "
+                f"FOR EACH {each} EXECUTE FUNCTION coldlash_only_added()"
+            )

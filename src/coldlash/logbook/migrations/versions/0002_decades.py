@@ -57,13 +57,13 @@ def _rules(postgresql: bool) -> list[str]:
             for what in ("UPDATE", "DELETE")
         ]
     return [
-        "CREATE OR REPLACE FUNCTION coldlash_only_added() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN "
-        "RAISE EXCEPTION USING MESSAGE = 'rows of ' || TG_TABLE_NAME || ' are only ever added'; END $$",
-        *(
-            f"CREATE TRIGGER {table}_only_added BEFORE UPDATE OR DELETE ON {table} "
-            "FOR EACH ROW EXECUTE FUNCTION coldlash_only_added()"
-            for table in ONLY_ADDED
-        ),
+        f"CREATE TRIGGER {table}_{name} BEFORE {when} ON {table} "
+        f"FOR EACH {each} EXECUTE FUNCTION coldlash_only_added()"
+        for table in ONLY_ADDED
+        for name, when, each in (
+            ("only_added", "UPDATE OR DELETE", "ROW"),
+            ("not_emptied", "TRUNCATE", "STATEMENT"),
+        )
     ]
 
 

@@ -1,0 +1,316 @@
+"""A book in a PostgreSQL database, for a club or a shop with several bays: ``postgresql+psycopg://ann@host/shed``.
+
+The same tables and rules as in a file. One writer at a time holds an advisory lock of its transaction; readers see
+one state and never wait. What is acknowledged is on the server's disk (``synchronous_commit`` is switched on for
+coldlash's own connections; a server told to run without ``fsync`` can still lose it).
+
+A database holds one book, or one per schema: ``?options=-csearch_path%3Dbay2`` names another schema.
+"""
+
+from __future__ import annotations
+
+import zlib
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import URL, Connection, Engine, create_engine, make_url
+from sqlalchemy.exc import ArgumentError, DBAPIError, SQLAlchemyError, StatementError
+
+from coldlash.errors import BookError, ColdlashError, InputError
+from coldlash.logbook.checking import deep_faults
+from coldlash.logbook.keeping import UNCHANGED, WAIT_NOTICE_S, Kept
+from coldlash.logbook.migrations import FOLDER, known_revisions, upgrade
+
+LOCK_SPACE = 0x636C6173
+"""The first of the two numbers of coldlash's advisory locks ("clas"); the second comes from the schema's name."""
+MARK = "coldlash book"
+"""The comment on the table of versions by which a book is known from another program's database."""
+CONNECT_TIMEOUT_S = 10
+SHOWN = ("host", "port", "options")
+"""What may be shown of the rest of an address."""
+
+
+def server_url(text: str) -> URL:
+    """The URL of a book on a server, for the one driver that coldlash uses. Raises BookError."""
+    try:
+        url = make_url(text).set(drivername="postgresql+psycopg")
+    except (ArgumentError, ValueError) as error:
+        raise BookError(
+            f"this is no address of a book on a server: {type(error).__name__}; "
+            "write it like postgresql+psycopg://ann@host/shed"
+        ) from None
+    if not url.database:
+        raise BookError(f"{shown(url)}: which database? Write it like postgresql+psycopg://ann@host/shed")
+    if "connect_timeout" not in url.query:
+        url = url.update_query_dict({"connect_timeout": str(CONNECT_TIMEOUT_S)})
+    return url
+
+
+def shown(url: URL) -> str:
+    """A URL as it may be printed: without anything secret."""
+    kept = {name: value for name, value in url.query.items() if name in SHOWN}
+    return url.set(password=None, query=kept).render_as_string()
+
+
+class ServerBook(Kept):
+    """An open book on a PostgreSQL server."""
+
+    def __init__(self, url: URL, *, wait_s: float, on_wait: Callable[[], None] | None) -> None:
+        super().__init__(shown(url), _engine(url), wait_s=wait_s, on_wait=on_wait)
+        self.url = url
+        self._lock = 0
+        self._committing = False
+
+    @property
+    def path(self) -> Path:
+        """There is none. Raises BookError."""
+        raise BookError(f"{self.name}: this book is on a server, not in a file")
+
+    @contextmanager
+    def translated(self) -> Iterator[None]:
+        """Errors of PostgreSQL become BookError in plain words; all others pass."""
+        import psycopg
+
+        try:
+            yield
+        except StatementError as error:
+            if isinstance(error.orig, ColdlashError):  # a column type refused the value
+                raise error.orig from error
+            raise BookError(words_of(error.orig or error, self.name)) from error
+        except (psycopg.Error, SQLAlchemyError) as error:
+            raise BookError(words_of(error, self.name)) from error
+
+    def check(self) -> tuple[str, ...]:
+        """Read the whole book and list what is wrong with it; empty = sound. Raises BookError if unreadable."""
+        with self.reading() as connection:
+            return deep_faults(connection)
+
+    def learn_lock(self, connection: Connection) -> None:
+        """Work out which lock is this book's: writers of other schemas in the same database don't wait for it."""
+        schema = connection.exec_driver_sql("SELECT current_schema()").scalar_one()
+        if schema is None:
+            raise BookError(
+                f"{self.name}: the schema of this address does not exist; {UNCHANGED}; make it first (CREATE SCHEMA)"
+            )
+        self._lock = zlib.crc32(str(schema).encode()) - 2**31
+
+    def _ready_to_read(self, connection: Connection) -> None:
+        connection.execution_options(isolation_level="REPEATABLE READ", postgresql_readonly=True)
+
+    def _begin_writing(self, connection: Connection) -> None:
+        # READ COMMITTED, so that what the writer before left is seen: a snapshot would be as old as the waiting.
+        if self.wait_s == 0:
+            got = connection.exec_driver_sql(
+                f"SELECT pg_try_advisory_xact_lock({LOCK_SPACE}, {self._lock})"
+            ).scalar_one()
+            if got:
+                return
+            raise self._gave_up()
+        noticed = self.wait_s > WAIT_NOTICE_S
+        for seconds in (WAIT_NOTICE_S, self.wait_s - WAIT_NOTICE_S) if noticed else (self.wait_s,):
+            try:
+                self._take_lock(connection, seconds)
+            except DBAPIError as error:
+                if _code(error.orig) != "55P03":
+                    raise
+                connection.rollback()
+                if noticed and self.on_wait is not None:
+                    self.on_wait()
+                noticed = False
+            else:
+                return
+        raise self._gave_up()
+
+    def _take_lock(self, connection: Connection, seconds: float) -> None:
+        wait_ms = max(1, round(seconds * 1000))
+        connection.exec_driver_sql(
+            f"SET LOCAL lock_timeout = {wait_ms}; SELECT pg_advisory_xact_lock({LOCK_SPACE}, {self._lock})"
+        )
+
+    def _gave_up(self) -> BookError:
+        return BookError(
+            f"{self.name}: another coldlash is writing to this book; waited {self.wait_s:g} s; {UNCHANGED}; try again"
+        )
+
+    def _commit(self, connection: Connection) -> None:
+        try:
+            connection.commit()
+        except DBAPIError as error:
+            if error.connection_invalidated or not _code(error.orig):
+                raise BookError(
+                    f"{self.name}: the connection was lost while the last write was being kept; whether it stands is "
+                    "not known; open the book again and look before writing it again"
+                ) from error
+            raise
+
+    def _state(self, connection: Connection) -> str:
+        from psycopg.pq import TransactionStatus
+
+        if connection.invalidated:
+            return "none"
+        driver: Any = connection.connection.dbapi_connection
+        match driver.info.transaction_status:
+            case TransactionStatus.INTRANS | TransactionStatus.ACTIVE:
+                return "open"
+            case TransactionStatus.INERROR:
+                return "failed"
+            case _:
+                return "none"
+
+
+def open_server(
+    address: str,
+    *,
+    create: bool = False,
+    wait_s: float = 5.0,
+    on_wait: Callable[[], None] | None = None,
+    migrations: Path = FOLDER,
+    before_update: Callable[[Kept, str], None] | None = None,
+) -> ServerBook:
+    """Open a book on a server, bringing an older one up to date; with ``create`` make one in an empty database.
+
+    ``before_update`` is given the old book and its revision before it is changed. Raises BookError in plain words
+    whatever is wrong, InputError for a wait that is no time.
+    """
+    if not 0 <= wait_s <= 86_400:
+        raise InputError(f"the wait must be 0 s to a day, not {wait_s} s")
+    url = server_url(address)
+    book = ServerBook(url, wait_s=wait_s, on_wait=on_wait)
+    try:
+        _bring_up_to_date(book, create, migrations, before_update)
+    except BaseException:
+        book.engine.dispose()
+        raise
+    return book
+
+
+def _engine(url: URL) -> Engine:
+    try:
+        import psycopg  # noqa: F401
+    except ImportError:
+        raise BookError(
+            f"{shown(url)}: books on a server need the PostgreSQL driver; install coldlash[postgres]"
+        ) from None
+    given = url.query.get("options", "")
+    options = f"{given} -c synchronous_commit=on -c client_min_messages=error -c timezone=UTC".strip()
+    return create_engine(
+        url,
+        hide_parameters=True,
+        pool_pre_ping=True,
+        max_overflow=-1,
+        connect_args={"options": options, "client_encoding": "utf8", "application_name": "coldlash"},
+    )
+
+
+def _bring_up_to_date(
+    book: ServerBook,
+    create: bool,
+    migrations: Path,
+    before_update: Callable[[Kept, str], None] | None,
+) -> None:
+    head, known = known_revisions(migrations)
+    with book.translated(), book.engine.connect() as connection:
+        encoding = connection.exec_driver_sql("SHOW server_encoding").scalar_one()
+        if encoding != "UTF8":
+            raise BookError(
+                f"{book.name}: this database keeps text as {encoding}; {UNCHANGED}; make one that takes every "
+                "script: CREATE DATABASE shed ENCODING 'UTF8' TEMPLATE template0"
+            )
+        book.learn_lock(connection)
+        revision = _revision(connection, book, create)
+    if revision == head:
+        return
+    if revision is not None and revision not in known:
+        raise BookError(
+            f"{book.name} was made by a newer coldlash; {UNCHANGED}; update coldlash and open it again"
+        )
+    if revision is not None and before_update is not None:
+        before_update(book, revision)
+    with book.writing() as connection:
+        try:
+            upgrade(connection, folder=migrations)
+            connection.exec_driver_sql(f"COMMENT ON TABLE alembic_version IS '{MARK}'")
+        except (BookError, SQLAlchemyError):
+            raise
+        except Exception as error:
+            raise BookError(
+                f"{book.name}: bringing the book up to date failed ({error}); the old book stands as it was"
+            ) from error
+
+
+def _revision(connection: Connection, book: ServerBook, create: bool) -> str | None:
+    """The schema revision of the book, None where one may be made. Raises BookError."""
+    tables = connection.exec_driver_sql(
+        "SELECT relname, obj_description(oid, 'pg_class') FROM pg_class "
+        "WHERE relnamespace = current_schema()::regnamespace AND relkind IN ('r', 'p', 'v', 'm', 'f')"
+    ).all()
+    if not tables:
+        if create:
+            return None
+        raise BookError(f"there is no book at {book.name}; check the address, or make a new book there")
+    if ("alembic_version", MARK) not in [tuple(row) for row in tables]:
+        raise BookError(
+            f"{book.name} is not a coldlash book; {UNCHANGED}; give the address of a book or of an empty database "
+            "(it is a database of another program)"
+        )
+    rows = connection.exec_driver_sql("SELECT version_num FROM alembic_version").scalars().all()
+    if len(rows) != 1:
+        raise BookError(
+            f"{book.name}: the book is damaged (it does not say which version it is); {UNCHANGED}; go on from a copy"
+        )
+    return str(rows[0])
+
+
+def _code(error: BaseException | None) -> str:
+    return str(getattr(error, "sqlstate", None) or "")
+
+
+def words_of(error: BaseException, name: str) -> str:
+    """A PostgreSQL error in plain words: what is wrong with the book and what to do.
+
+    Source of the codes: PostgreSQL's manual, appendix A.
+    """
+    code = _code(error)
+    detail = _first_line(error)
+    match code:
+        case "53100":
+            return f"{name}: the server's disk is full; {UNCHANGED}; make room there and try again"
+        case "53300":
+            return f"{name}: the server takes no more connections just now; {UNCHANGED}; try again"
+        case "55P03" | "57014" | "40001" | "40P01":
+            return f"{name}: another program holds this book; {UNCHANGED}; try again"
+        case "25006":
+            return f"{name}: the server takes no writes (is it a standby copy?); {UNCHANGED}; use the main server"
+        case "3D000":
+            return f"{name}: the server has no such database; check the address, or make one there (createdb)"
+        case "42501":
+            return f"{name}: the server does not let you do this ({detail}); {UNCHANGED}; ask for the rights"
+        case "25P02":
+            return f"{name}: an earlier write of these failed; {UNCHANGED}; try them all again"
+        case "42P01" | "42703":
+            return f"{name}: the book is damaged ({detail}); {UNCHANGED}; go on from a copy of the book"
+    match code[:2]:
+        case "28":
+            return f"{name}: the server refused this user or password; check the address"
+        case "23" | "P0":
+            return f"{name}: a rule of the book forbids this ({detail}); {UNCHANGED}"
+        case "XX":
+            return f"{name}: the book is damaged ({detail}); {UNCHANGED}; go on from a copy of the book"
+        case "08" | "57":
+            return f"{name}: the server closed the connection; {UNCHANGED}; try again when it is back"
+        case "":
+            if _is_connection(error):
+                return f"{name}: the server can't be reached ({detail}); {UNCHANGED}; check the address and the server"
+    return f"{name}: the book could not be used ({detail}); {UNCHANGED}"
+
+
+def _is_connection(error: BaseException) -> bool:
+    import psycopg
+
+    return isinstance(error, psycopg.OperationalError)
+
+
+def _first_line(error: BaseException) -> str:
+    return next((line.strip() for line in str(error).splitlines() if line.strip()), type(error).__name__)
