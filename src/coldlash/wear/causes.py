@@ -34,7 +34,7 @@ ACCEPT_AT = 0.9
 """Probability (of the cause, times that anything happened) from which a jump goes back into the trend."""
 HISTORY_VISITS = 5
 """An old jump is judged by so many visits from it on."""
-NEW_VISITS = 20
+NEW_VISITS = 15
 """A slope that was always there is judged by this many of the last visits."""
 LEAST_COMBINATION = 1e-4
 TOGETHER = 0.1
@@ -57,7 +57,7 @@ class CauseSettings:
     hazard: float = 1.0 / 1600.0
     jumps: int = 3
     older_share: float = 0.12
-    slope_ages: tuple[int, ...] = (2, 3, 4, 5, 6, 8, 10, 13, 17)
+    slope_ages: tuple[int, ...] = (2, 3, 4, 5, 6, 8, 10, 13)
     slope_fade: float = 6.0
     slope_share: float = 0.06
     from_new: float = 1.5
