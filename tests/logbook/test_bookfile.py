@@ -19,6 +19,8 @@ from coldlash.logbook.bookfile import file_of, open_file, words_of
 from coldlash.logbook.models import APPLICATION_ID
 from coldlash.logbook.store import Book
 
+ONLY_FILES = True
+
 
 def files_in(folder: Path) -> dict[str, bytes]:
     return {file.name: file.read_bytes() for file in folder.iterdir() if file.is_file()}

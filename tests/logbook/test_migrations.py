@@ -23,6 +23,8 @@ from coldlash.logbook.bookfile import open_file
 from coldlash.logbook.migrations import FOLDER, HEAD
 from coldlash.logbook.models import metadata
 
+ONLY_FILES = True
+
 BOOKS = Path(__file__).parent / "books"
 
 

@@ -12,6 +12,8 @@ from tests.logbook.shelf import NOON_TEXT
 
 from coldlash.logbook.models import APPLICATION_ID, metadata
 
+ONLY_FILES = True
+
 
 def uid(number: int) -> str:
     return f"00000000-0000-4000-8000-{number:012d}"

@@ -11,6 +11,8 @@ import pytest
 from tests.logbook.shelf import NOON_TEXT
 from tests.logbook.test_models import ENGINE, FILE, READING, VEHICLE, VISIT, insert, uid
 
+ONLY_FILES = True
+
 LASTING = {
     "id": uid(100),
     "note": "",

@@ -8,6 +8,8 @@ from tests.logbook.shelf import ENGINE_TOML, NAME, NOON, NOON_TEXT, found, open_
 from coldlash.errors import BookError
 from coldlash.logbook.store import Book
 
+ONLY_FILES = {"test_after_closing_nothing_stands_beside_the_book"}
+
 
 def test_a_book_made_and_closed_is_there_again(tmp_path):
     path = tmp_path / "shed.coldlash"
