@@ -276,7 +276,7 @@ def test_the_meter_counts_on_from_the_last_reading(cli, tmp_path):
     cli("visit", "close")
     back = cli("visit", "start", "--meter", "1500", "--date", "2026-01-01")
     assert back.code == 2
-    assert "mistyped?" in back.err
+    assert "one of the two is mistyped" in back.err
 
 
 def test_importing_and_exporting_gives_the_same_log(van, tmp_path):

@@ -22,8 +22,10 @@ from coldlash.cli import (
     engine_commands,
     paper_commands,
     serve_commands,
+    vehicle_commands,
     visit_commands,
     wear_commands,
+    work_commands,
 )
 from coldlash.errors import ColdlashError
 
@@ -47,6 +49,8 @@ def build_parser() -> argparse.ArgumentParser:
         engine_commands,
         bench_commands,
         visit_commands,
+        work_commands,
+        vehicle_commands,
         wear_commands,
         book_commands,
         paper_commands,

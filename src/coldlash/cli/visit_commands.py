@@ -91,6 +91,9 @@ def _visit_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--meter", type=number("--meter"), metavar="READING", help="what its meter shows, in its own unit"
     )
+    parser.add_argument(
+        "--meter-was", choices=("rolled-over", "replaced"), help="why the meter shows less than before"
+    )
     parser.add_argument("--temp", type=number("--temp"), metavar="C", help="engine temperature, Celsius")
     parser.add_argument("--who", default=None, metavar="NAME", help="whose hands")
     parser.add_argument(
@@ -258,10 +261,11 @@ def _close(arguments: argparse.Namespace) -> None:
 
 def _discard(arguments: argparse.Namespace) -> None:
     from coldlash.desk.desk import Desk
+    from coldlash.desk.running import discard_visit
 
     with Desk.open(arguments.book) as desk:
         visit = desk.which_visit(arguments.visit, arguments.engine)
-        desk.book.discard_visit(visit.id, reason=arguments.reason)
+        discard_visit(desk.book, visit.id, arguments.reason)
     if arguments.json:
         put_json({"visit": visit.id, "state": "discarded"})
         return

@@ -15,10 +15,12 @@ from coldlash.cli.output import out, say
 from coldlash.desk.desk import Desk
 from coldlash.desk.visit import Ask, Guide, GuidedStop, ValveTask, place_text, plan_text, read_place
 from coldlash.engine.spec import Valve
-from coldlash.errors import ColdlashError, InputError
+from coldlash.errors import ColdlashError, InputError, MeterWentBackError
+from coldlash.logbook.distance import Explained
 from coldlash.logbook.records import Reading, Spin, Visit
 from coldlash.units import parse_number
 
+_EXPLAINED: dict[str, Explained] = {"rolled-over": "rolled over", "replaced": "replaced"}
 HELP = """\
   0.15          the thickest blade that goes; the next in your set does not
   0.15/0.20     this one goes, that one does not
@@ -40,7 +42,17 @@ class _LeaveError(Exception):
 
 
 def open_from_flags(desk: Desk, name: str, arguments: argparse.Namespace) -> Visit:
-    """Open a visit from the command line's options."""
+    """Open a visit from the command line's options. A meter that went back names the option that says why."""
+    try:
+        return _open(desk, name, arguments)
+    except MeterWentBackError as error:
+        raise MeterWentBackError(
+            f"{error}. Say which: --meter-was rolled-over or replaced; or give the engine's own distance (--distance)",
+            error.explanations,
+        ) from None
+
+
+def _open(desk: Desk, name: str, arguments: argparse.Namespace) -> Visit:
     blades = desk.blade_set(arguments.blades) if arguments.blades else None
     return desk.start_visit(
         name,
@@ -48,6 +60,7 @@ def open_from_flags(desk: Desk, name: str, arguments: argparse.Namespace) -> Vis
         day=arguments.date or date.today(),  # noqa: DTZ011
         distance_km=arguments.distance,
         meter=arguments.meter,
+        meter_explained=_EXPLAINED.get(arguments.meter_was or ""),
         engine_temp_c=arguments.temp,
         by=arguments.who,
         blades=blades,
@@ -67,7 +80,7 @@ def lead(arguments: argparse.Namespace) -> int:
                 out(f"Going on with the visit of {visit.day}.")
             else:
                 _ask_missing(desk, name, arguments)
-                visit = open_from_flags(desk, name, arguments)
+                visit = _opened_by_questions(desk, name, arguments)
             closed = _Leader(desk, visit).run()
         except _LeaveError:
             left = desk.book.draft_visits(name)
@@ -123,6 +136,32 @@ def _ask_missing(desk: Desk, name: str, arguments: argparse.Namespace) -> None:
         arguments.temp = _ask_number(
             "Engine temperature, C (Enter = not known)? ", "temperature", optional=True
         )
+
+
+def _opened_by_questions(desk: Desk, name: str, arguments: argparse.Namespace) -> Visit:
+    """Open it; where the meter went back, ask why until that is settled."""
+    while True:
+        try:
+            return _open(desk, name, arguments)
+        except MeterWentBackError as error:
+            say(f"{str(error)[:1].upper()}{str(error)[1:]}.")
+            arguments.meter_was = None
+            offered = [offer.how for offer in error.explanations]
+            choices = [f"{how[0]} {how}" for how in offered if how != "mistyped"]
+            try:
+                said = _read(", ".join([*choices, "or the right reading"]) + "? ")
+            except _BackError:
+                continue
+            chosen = next(
+                (how for how in offered if said and how.startswith(said) and how != "mistyped"), None
+            )
+            if chosen is not None:
+                arguments.meter_was = chosen.replace(" ", "-")
+                continue
+            try:
+                arguments.meter = parse_number(said, "meter")
+            except InputError as wrong:
+                say(f"  {wrong}")
 
 
 class _Leader:

@@ -19,7 +19,7 @@ from coldlash.bench.blades import (
     show_um,
     typed_set,
 )
-from coldlash.desk import due_dates, learning
+from coldlash.desk import due_dates, learning, running
 from coldlash.desk import visit as guided
 from coldlash.desk.answer import Answer, assess, coefficient_of
 from coldlash.desk.due_dates import ShedRow as ShedRow
@@ -28,6 +28,7 @@ from coldlash.desk.engines import LoadedEngine, engine_from_kept
 from coldlash.desk.shown import Shown, checked_setting, shown_from
 from coldlash.engine.spec import Engine, Valve
 from coldlash.errors import BookError, InputError
+from coldlash.logbook.distance import Explained, UnitLength
 from coldlash.logbook.due import Due
 from coldlash.logbook.exchange import ImportResult, export_log, import_log, to_records
 from coldlash.logbook.paths import default_book
@@ -44,7 +45,7 @@ from coldlash.logbook.records import (
     Visit,
 )
 from coldlash.logbook.store import Book
-from coldlash.units import km_from_m, km_from_mile, m_from_km
+from coldlash.units import km_from_m, m_from_km
 from coldlash.wear.record import VisitRecord
 from coldlash.wear.settings import Coefficient, TrendSettings
 from coldlash.wear.trend import Expectation, Trend, fit
@@ -237,6 +238,7 @@ class Desk:
         day: date,
         distance_km: float | None = None,
         meter: float | None = None,
+        meter_explained: Explained | None = None,
         engine_temp_c: float | None = None,
         by: str | None = None,
         blades: BladeSet | None = None,
@@ -247,72 +249,59 @@ class Desk:
         engine_file_id: str | None = None,
         at: str | None = None,
     ) -> Visit:
-        """Open a visit: the engine's own distance in km, or what its meter shows today.
+        """Open a visit: the engine's own distance in km, or what its meter shows that day.
+
+        ``meter_explained``: why the meter shows less than before ("rolled over", "replaced"); it is written down.
 
         ``blades`` or the rungs themselves in ``blades_um``; without either, those of the last visit. ``visit_id``,
         ``engine_file_id`` and ``at`` come from a device that opened it with no network; the same opening twice
         opens once.
-        Raises InputError when both or neither are given, or the meter has gone back.
+        Raises InputError when both or neither are given, MeterWentBackError when the meter has gone back and nobody
+        said why.
         """
-        entry, engine = self.engine(name)
+        _, engine = self.engine(name)
         if visit_id is not None:
             there = [visit for visit in self.book.visits(name, None) if visit.id == visit_id]
             if there:
                 return there[0]
         if (distance_km is None) == (meter is None):
             raise InputError("give the engine's own distance in km, or what its meter shows, one of the two")
-        unit = self._meter_unit(entry, engine)
-        if distance_km is None and meter is not None:
-            distance_km = self._distance_from_meter(name, engine, meter, unit)
+        if meter_explained is not None and meter is None:
+            raise InputError("only a reading of the meter can be explained; give it (--meter)")
+        now = running.metering(self.book, name, engine, day)
+        shown = None if meter is None else running.thousandths(meter)
+        distance_m = m_from_km(distance_km or 0.0)
+        if shown is not None:
+            distance_m = now.distance_m(shown, meter_explained)
         if blades_um is None:
             blades_um = self._usual_blades(name) if blades is None else ()
             if not blades_um:
                 chosen = blades or STANDARD_SETS["metric" if self.unit() == "mm" else "inch"]
                 blades_um = tuple(rung.um for rung in chosen.ladder())
         guided.planned_stops(engine, plan)
-        return self.book.open_visit(
-            name,
-            NewVisit(
-                day=day,
-                distance_m=m_from_km(distance_km or 0.0),
-                engine_temp_mc=None if engine_temp_c is None else round(engine_temp_c * 1000),
-                meter_reading=None if meter is None else round(meter * 1000),
-                meter_unit=None if meter is None else unit,
-                by=by,
-                blades_um=blades_um,
-                plan=plan,
-                note=note,
-                id=visit_id,
-                engine_file_id=engine_file_id,
-                at=at,
-            ),
+        new = NewVisit(
+            day=day,
+            distance_m=distance_m,
+            engine_temp_mc=None if engine_temp_c is None else round(engine_temp_c * 1000),
+            meter_reading=shown,
+            meter_unit=None if shown is None else now.unit,
+            by=by,
+            blades_um=blades_um,
+            plan=plan,
+            note=note,
+            id=visit_id,
+            engine_file_id=engine_file_id,
+            at=at,
         )
+        with self.book.transaction():
+            visit = self.book.open_visit(name, new)
+            if meter_explained is not None:
+                running.explain_visit(self.book, visit, meter_explained, now.reckoning.digits)
+            return self.book.visit(visit.id)
 
     def _usual_blades(self, name: str) -> tuple[int, ...]:
         visits = self.book.visits(name)
         return visits[-1].blades_um if visits else ()
-
-    def _meter_unit(self, entry: EngineEntry, engine: Engine) -> Meter:
-        if engine.service.meter == "h":
-            return "h"
-        for vehicle in self.book.vehicles():
-            if vehicle.id == entry.vehicle_id:
-                return vehicle.meter
-        return "km"
-
-    def _distance_from_meter(self, name: str, engine: Engine, meter: float, unit: Meter) -> float:
-        factor = _km_each(unit, engine)
-        before = [v for v in self.book.visits(name) if v.meter_reading is not None and v.meter_unit == unit]
-        if not before:
-            return meter * factor
-        last = before[-1]
-        shown = (last.meter_reading or 0) / 1000
-        if meter < shown:
-            raise InputError(
-                f"the meter shows {meter:g} {unit}, but on {last.day} it showed {shown:g}: mistyped? If it rolled over "
-                "or was replaced, give the engine's own distance instead (--distance)"
-            )
-        return km_from_m(last.distance_m) + (meter - shown) * factor
 
     def draft(self, name: str) -> Visit:
         """The open visit of an engine. Raises InputError when there is none, or more than one."""
@@ -382,16 +371,15 @@ class Desk:
 
     def meter_of(self, name: str) -> MeterNow:
         """What counts this engine's running, and what it showed last."""
-        entry, engine = self.engine(name)
-        unit = self._meter_unit(entry, engine)
-        shown = [v for v in self.book.visits(name) if v.meter_reading is not None and v.meter_unit == unit]
-        if not shown:
-            return MeterNow(unit, _km_each(unit, engine), None, None)
-        return MeterNow(unit, _km_each(unit, engine), (shown[-1].meter_reading or 0) / 1000, shown[-1].day)
+        _, engine = self.engine(name)
+        now = running.metering(self.book, name, engine)
+        told, each = now.reckoning, UnitLength(now.unit, engine.service.km_per_h)
+        last = None if told.reading is None else told.reading / 1000
+        return MeterNow(now.unit, each.um / 1e6, last, None if last is None else told.read_on)
 
     def meter_unit(self, name: str) -> Meter:
         """What the meter of this engine counts."""
-        return self._meter_unit(*self.engine(name))
+        return running.metering(self.book, name, self.engine(name)[1]).unit
 
     def guide(self, visit: Visit) -> guided.Guide:
         """The guide of a visit: its stops, what is written, what is expected, what is asked next."""
@@ -524,10 +512,6 @@ def _values(engine: Engine, valve: Valve, step: Step, text: str, blades: BladeSe
         return {"blade_um": parse_thickness(text, blades.unit, f"{valve} set") if text.strip() else cold_um}
     said = parse_reading(text, blades)
     return {"go_um": said.go_um, "nogo_um": said.nogo_um, "feel": said.feel}
-
-
-def _km_each(unit: Meter, engine: Engine) -> float:
-    return {"km": 1.0, "mile": km_from_mile(1.0), "h": engine.service.km_per_h}[unit]
 
 
 def make_book(ref: str | None = None) -> Path:

@@ -9,7 +9,7 @@ in ``Reckoning.questions``. The distance never falls.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Literal
 
@@ -195,12 +195,12 @@ def explanations(
     rolled = Explanation(
         "rolled over",
         rolled_m,
-        f"it rolled over past {plain(over - 1000)} {unit}, and the engine is at {rolled_m / 1000:.0f} km",
+        f"it rolled over past {plain(over - 1000)} {unit}, which makes {rolled_m / 1000:.0f} km in all",
     )
     replaced = Explanation(
         "replaced",
         replaced_m,
-        f"it was replaced or set to 0, and the engine is at {replaced_m / 1000:.0f} km or more",
+        f"it was replaced or set to 0, which makes {replaced_m / 1000:.0f} km or more",
     )
     mistyped = Explanation("mistyped", None, "one of the two is mistyped, and should be corrected")
     likely_over = before >= (1 - NEARLY_OVER) * over
@@ -484,6 +484,20 @@ def _during(day: date | None, at: str | None, start: Fitment, end: Fitment | Non
     moment = (day or date.min, at or "")
     begun = start.day is None or moment >= (start.day, start.at or "")
     return begun and (end is None or moment <= (end.day or date.min, end.at or ""))
+
+
+def vehicle_on(fitments: Sequence[Fitment], day: date) -> str | None:
+    """The id of the vehicle an engine was in at the end of a day."""
+    up_to = [f for f in fitments if f.day is None or f.day <= day]
+    return up_to[-1].vehicle_id if up_to else None
+
+
+def vehicle_timeline(metered: Metered, visits: Iterable[Visit], *, hours: bool = False) -> tuple[Event, ...]:
+    """What happened to a vehicle's own instrument, in order. ``visits`` of engines while they were in it."""
+    always = Fitment(engine_id="", vehicle_id=metered.vehicle.id)
+    shown = [v for v in visits if v.meter_unit is not None and (v.meter_unit == "h") == hours]
+    events = timeline([always], {metered.vehicle.id: metered}, shown, hours=hours)
+    return tuple(replace(event, distance_m=None) if isinstance(event, Seen) else event for event in events)
 
 
 def until(events: Sequence[Event], day: date) -> tuple[tuple[Event, ...], tuple[Event, ...]]:

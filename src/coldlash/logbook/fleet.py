@@ -11,7 +11,15 @@ from sqlalchemy import ColumnElement, Connection, select
 from coldlash.errors import InputError
 from coldlash.logbook import lasting
 from coldlash.logbook import models as m
-from coldlash.logbook.distance import Event, Metered, Reckoning, reckon, timeline
+from coldlash.logbook.distance import (
+    Event,
+    Metered,
+    Reckoning,
+    reckon,
+    timeline,
+    vehicle_on,
+    vehicle_timeline,
+)
 from coldlash.logbook.lasting import Fitment, Instrument, MeterReading
 from coldlash.logbook.records import EngineEntry, Meter, Vehicle
 from coldlash.logbook.shed import Shed, find
@@ -61,6 +69,25 @@ class Fleet(Shed):
             }
             wanted = (m.visits.c.engine_id == engine_id) & (m.visits.c.state == "closed")
             return timeline(fitments, vehicles, load(connection, wanted, readings=False), hours=hours)
+
+    def vehicle_running(self, vehicle: str, *, hours: bool = False) -> tuple[Event, ...]:
+        """What happened to a vehicle's own odometer (or hour meter), in order: notes, changes, visits of its engines.
+
+        Raises InputError.
+        """
+        with self._file.reading() as connection:
+            metered = self._metered(connection, self.vehicle(vehicle))
+            id = metered.vehicle.id
+            there = lasting.standing(connection, Fitment, m.fitments.c.vehicle_id == id)
+            engines = {fitment.engine_id for fitment in there}
+            wanted = m.visits.c.engine_id.in_(engines) & (m.visits.c.state == "closed")
+            moves = {e: lasting.standing(connection, Fitment, m.fitments.c.engine_id == e) for e in engines}
+            visits = [
+                visit
+                for visit in load(connection, wanted, readings=False)
+                if vehicle_on(moves[visit.engine_id], visit.day) == id
+            ]
+            return vehicle_timeline(metered, visits, hours=hours)
 
     def reckoned(self, engine: str, *, hours: bool = False, km_per_h: float = 50.0) -> Reckoning:
         """An engine's own distance as the book has it now. Raises InputError."""

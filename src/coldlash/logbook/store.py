@@ -19,7 +19,7 @@ What there is (records in ``logbook.records`` and ``logbook.lasting``, parts in 
 - vehicles: ``vehicles``, ``vehicle``, ``add_vehicle``, ``rename_vehicle``
 - engines: ``engines``, ``engine``, ``add_engine``, ``rename_engine``, ``new_engine_file``, ``engine_files``
 - vehicles over the years (``logbook.fleet``): ``metered``, ``add_instrument``, ``note_reading``, ``fit_engine``,
-  ``fitments``, ``running``, ``reckoned``, ``correct``, ``take_back``
+  ``fitments``, ``running``, ``vehicle_running``, ``reckoned``, ``correct``, ``take_back``
 - work and tests (``logbook.working``): ``work``, ``add_work``, ``tests``, ``add_test``, ``accepted_causes``,
   ``accept_cause``, ``take_back_entry``
 - worked out once from engine files (``logbook.facts``): ``engine_facts``, ``keep_engine_facts``
@@ -101,10 +101,11 @@ class Book(Fleet, Working, Visiting, Facts):
     def stamp(self) -> tuple[object, ...]:
         """Something that differs once anything that can be asked of the book has changed; one short query.
 
-        Rows are only added, but for a visit's state and place, names and settings, which stand in it whole.
+        Rows are only added (their highest number says whether any came), but for a visit's state and place, names and
+        settings, which stand in it whole.
         """
         counted = [
-            *(select(func.count()).select_from(table).scalar_subquery() for table in m.KEPT_FOREVER),
+            *(select(func.max(table.c.seq)).scalar_subquery() for table in m.KEPT_FOREVER),
             select(func.count()).select_from(m.engine_files).scalar_subquery(),
             select(func.count()).select_from(m.blade_sets).scalar_subquery(),
             select(func.count()).select_from(m.visits).scalar_subquery(),

@@ -10,7 +10,7 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
-from coldlash.errors import BookError, ColdlashError, FaultyFileError, InputError
+from coldlash.errors import BookError, ColdlashError, FaultyFileError, InputError, MeterWentBackError
 
 _KINDS = {
     400: "bad_request",
@@ -58,6 +58,18 @@ def problem_from(error: Exception) -> Problem:
     if isinstance(error, FaultyFileError):
         faults = [{"line": f.line, "column": f.column, "message": f.message} for f in error.faults]
         return Problem(422, str(error), "Correct these and send it again.", extra={"faults": faults})
+    if isinstance(error, MeterWentBackError):
+        offers = [
+            {
+                "how": e.how,
+                "distance_km": None if e.distance_m is None else e.distance_m / 1000,
+                "words": e.words,
+            }
+            for e in error.explanations
+        ]
+        return Problem(
+            422, str(error), "Say why, or correct it.", kind="meter_went_back", extra={"explanations": offers}
+        )
     if isinstance(error, InputError):
         return Problem(422, str(error))
     if isinstance(error, BookError):

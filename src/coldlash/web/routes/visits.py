@@ -17,6 +17,7 @@ from starlette.routing import BaseRoute, Route
 
 from coldlash.desk.desk import Desk
 from coldlash.desk.pack import pack
+from coldlash.desk.running import discard_visit
 from coldlash.desk.shown import Shown
 from coldlash.desk.words import due_json, visit_json
 from coldlash.engine.spec import Valve
@@ -109,6 +110,7 @@ def _open(desk: Desk, _: Request, body: Json) -> Json:
         day=_day(given.text("day")),
         distance_km=given.number("distance_km"),
         meter=given.number("meter"),
+        meter_explained=given.one_of("meter_explained", ("rolled over", "replaced", None)),
         engine_temp_c=_celsius(given),
         by=given.maybe_text("by"),
         blades_um=given.whole_numbers("blades_um"),
@@ -170,7 +172,7 @@ def _close(desk: Desk, request: Request, body: Json) -> Json:
 
 def _discard(desk: Desk, request: Request, body: Json) -> Json:
     reason = _Body(body).maybe_text("reason") or ""
-    return {"state": desk.book.discard_visit(request.path_params["visit"], reason=reason).state}
+    return {"state": discard_visit(desk.book, request.path_params["visit"], reason).state}
 
 
 class _Body:
