@@ -54,7 +54,10 @@ def test_a_gap_set_on_a_blade_but_not_read_again_is_that_blade_give_or_take_a_ha
 
 
 def test_a_gap_found_and_left_alone_is_the_next_baseline():
-    visits = [visit(0, ValveRecord(GapInterval(0.10, 0.15))), visit(5000, ValveRecord(GapInterval(0.20, 0.25)))]
+    visits = [
+        visit(0, ValveRecord(GapInterval(0.10, 0.15))),
+        visit(5000, ValveRecord(GapInterval(0.20, 0.25))),
+    ]
     answer = first_answer(ENGINE, visits, E3)
     assert answer.before.source == "found and left alone"
     assert answer.direction == "looser"
@@ -62,13 +65,20 @@ def test_a_gap_found_and_left_alone_is_the_next_baseline():
 
 
 def test_work_that_moves_the_gap_ends_the_comparison():
-    visits = [visit(0, ValveRecord(GapInterval(0.10, 0.15), restart=True)), visit(9, ValveRecord(GapInterval(0.3, 0.35)))]
+    visits = [
+        visit(0, ValveRecord(GapInterval(0.10, 0.15), restart=True)),
+        visit(9, ValveRecord(GapInterval(0.3, 0.35))),
+    ]
     assert first_answer(ENGINE, visits, E3).before is None
 
 
 def test_a_visit_that_skips_the_valve_changes_nothing():
     skipped = visit(2500, ValveRecord())
-    visits = [visit(0, ValveRecord(GapInterval(0.10, 0.15))), skipped, visit(5000, ValveRecord(GapInterval(0.10, 0.15)))]
+    visits = [
+        visit(0, ValveRecord(GapInterval(0.10, 0.15))),
+        skipped,
+        visit(5000, ValveRecord(GapInterval(0.10, 0.15))),
+    ]
     assert first_answer(ENGINE, visits, E3).since_km == 5000
     assert first_answer(ENGINE, [*visits, VisitRecord(date(2021, 1, 1), 6000, {})], E3).found_at_km == 5000
 
@@ -107,7 +117,10 @@ def test_no_blade_going_again_after_being_set_is_do_not_run():
 
 def test_a_tenth_tighter_within_one_interval_is_do_not_run():
     # Common practice (safety rule): 0.10 mm or more tighter within one interval.
-    visits = [visit(0, ValveRecord(None, True, 0.25, GapInterval(0.25, 0.30))), visit(900, ValveRecord(GapInterval(0.10, 0.15)))]
+    visits = [
+        visit(0, ValveRecord(None, True, 0.25, GapInterval(0.25, 0.30))),
+        visit(900, ValveRecord(GapInterval(0.10, 0.15))),
+    ]
     assert first_answer(ENGINE, visits, E3).do_not_run
     slower = [visits[0], visit(900, ValveRecord(GapInterval(0.15, 0.20)))]
     assert not first_answer(ENGINE, slower, E3).do_not_run
