@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator
 from datetime import date
 from pathlib import Path
@@ -9,7 +10,9 @@ from pathlib import Path
 from coldlash.demo.generate import DemoEngine, DemoReading, DemoVisit, generate
 from coldlash.desk.desk import Desk
 from coldlash.desk.engines import engine_from_text
+from coldlash.desk.work import add_work
 from coldlash.errors import InputError
+from coldlash.logbook.lasting import MeterReading
 from coldlash.logbook.paths import default_book
 from coldlash.logbook.records import Meter, NewReading, NewVisit, PastVisit
 from coldlash.units import m_from_km
@@ -28,24 +31,58 @@ def fill(desk: Desk, engines: tuple[DemoEngine, ...]) -> None:
             if name not in kept:
                 desk.book.add_blade_set(name, unit="mm", blades_um=demo.blades_um)
                 kept.add(name)
-            desk.book.add_vehicle(demo.vehicle, meter=_METERS[demo.meter])
-            desk.add_engine(engine_from_text(demo.text, demo.key), vehicle=demo.vehicle)
+            vehicle = desk.book.add_vehicle(demo.vehicle, meter=_METERS[demo.meter], meter_digits=demo.digits)
+            entry = desk.add_engine(engine_from_text(demo.text, demo.key), vehicle=demo.vehicle)
             visits = tuple(_past(visit, demo) for visit in demo.visits)
-            desk.book.add_past_visits(demo.engine.name, visits)
+            ids = desk.book.add_past_visits(demo.engine.name, visits)
+            _roll_over(desk, demo, vehicle.id, ids)
+            for work in demo.work:
+                add_work(
+                    desk.book, entry, demo.engine, work.part, work.kind, day=demo.visits[work.visit].day,
+                    visit_id=ids[work.visit], cylinders=work.cylinders,
+                )  # fmt: skip
+
+
+def _roll_over(desk: Desk, demo: DemoEngine, vehicle_id: str, ids: tuple[str, ...]) -> None:
+    """Say of the visits at which the meter showed less than before that it had rolled over."""
+    for (before, now), visit_id in zip(itertools.pairwise(demo.visits), ids[1:], strict=True):
+        turned = _turns(now, demo) - _turns(before, demo)
+        if turned:
+            desk.book.note_reading(
+                MeterReading(
+                    vehicle_id=vehicle_id, visit_id=visit_id, day=now.day, reading=_shown(now, demo),
+                    unit=_METERS[demo.meter], turned_over=turned, at=_at(now),
+                )
+            )  # fmt: skip
+
+
+def _turns(visit: DemoVisit, demo: DemoEngine) -> int:
+    return int(_run(visit, demo) / float(10**demo.digits))
+
+
+def _run(visit: DemoVisit, demo: DemoEngine) -> float:
+    return demo.meter_start + (visit.hours if visit.hours is not None else visit.distance_km)
+
+
+def _shown(visit: DemoVisit, demo: DemoEngine) -> int:
+    return round(_run(visit, demo) * 1000) % int(1000 * 10**demo.digits)
+
+
+def _at(visit: DemoVisit) -> str:
+    return f"{visit.day.isoformat()}T15:00:00Z"
 
 
 def _past(visit: DemoVisit, demo: DemoEngine) -> PastVisit:
-    meter = visit.hours if visit.hours is not None else visit.distance_km
     new = NewVisit(
         day=visit.day,
         distance_m=m_from_km(visit.distance_km),
         engine_temp_mc=round(visit.temp_c * 1000),
-        meter_reading=round(meter * 1000),
+        meter_reading=_shown(visit, demo),
         meter_unit=_METERS[demo.meter],
         by=visit.by,
         blades_um=demo.blades_um,
         note=visit.note,
-        at=f"{visit.day.isoformat()}T15:00:00Z",
+        at=_at(visit),
     )
     readings = tuple(part for reading in visit.readings for part in _readings(reading))
     return PastVisit(visit=new, readings=readings)

@@ -6,8 +6,8 @@ a gap read too far from the cold gap is set again, a little above the blade by t
 spreads, names, days and faults are invented; nothing here is a source for anything.
 
 Stories: the van's intake lobe 2+4 and its lifters wear until the camshaft is replaced; after that rebuild one
-head settles; in the last years its exhaust valve 3 begins to tighten. The tender has one misread. The pump has
-none, which is a story too.
+head settles; in the last years its exhaust valve 3 begins to tighten; its odometer rolls over on the way. The tender
+has one misread. The pump has none, which is a story too.
 """
 
 from __future__ import annotations
@@ -55,16 +55,32 @@ class DemoVisit:
 
 
 @dataclass(frozen=True, slots=True)
+class DemoWork:
+    """Work done at the visit of that number (from 0); ``cylinders`` empty = all."""
+
+    visit: int
+    part: str
+    kind: str
+    cylinders: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class DemoEngine:
-    """One engine of the demo: its file's text, its vehicle, its blades and its visits."""
+    """One engine of the demo: its file's text, its vehicle, its blades, its visits and the work on it.
+
+    ``digits`` the vehicle's meter shows; it showed ``meter_start`` when the engine had run nothing.
+    """
 
     key: str
     vehicle: str
     meter: str
+    digits: int
+    meter_start: float
     text: str
     engine: Engine
     blades_um: tuple[int, ...]
     visits: tuple[DemoVisit, ...]
+    work: tuple[DemoWork, ...] = ()
 
 
 @dataclass(slots=True)
@@ -82,6 +98,8 @@ class _Plan:
     key: str
     vehicle: str
     meter: str
+    digits: int
+    meter_start: float
     blades_um: tuple[int, ...]
     years: int
     km_per_year: float
@@ -95,7 +113,7 @@ _METRIC = tuple(range(50, 701, 50))
 
 PLANS = (
     _Plan(
-        "van", "Delivery van", "km", _FINE, 18, 4300.0,
+        "van", "Delivery van", "km", 5, 61_240.0, _FINE, 18, 4300.0,
         [
             _Story(("I2", "I4"), 4, 7, 0.011),
             _Story(("I1", "E1", "I2", "E2"), 8, 8, -0.055),
@@ -103,8 +121,8 @@ PLANS = (
         ],
         rebuilt_after=7,
     ),
-    _Plan("pump", "Harbour pump", "h", _METRIC, 15, 2600.0),
-    _Plan("tender", "Fire tender", "km", _METRIC, 20, 1500.0, misread=(12, "I4")),
+    _Plan("pump", "Harbour pump", "h", 5, 0.0, _METRIC, 15, 2600.0),
+    _Plan("tender", "Fire tender", "km", 6, 0.0, _METRIC, 20, 1500.0, misread=(12, "I4")),
 )  # fmt: skip
 
 
@@ -138,7 +156,24 @@ def _one(plan: _Plan, until: date, rng: np.random.Generator) -> DemoEngine:
             )
             gap[valve] += rate * driven + rng.normal(0, 0.003) * float(np.sqrt(driven))
         visits.append(_visit(plan, engine, number, day, km, gap, rng))
-    return DemoEngine(plan.key, plan.vehicle, plan.meter, text, engine, plan.blades_um, tuple(visits))
+    return DemoEngine(
+        plan.key,
+        plan.vehicle,
+        plan.meter,
+        plan.digits,
+        plan.meter_start,
+        text,
+        engine,
+        plan.blades_um,
+        tuple(visits),
+        () if plan.rebuilt_after is None else _rebuild(plan.rebuilt_after, engine),
+    )
+
+
+def _rebuild(visit: int, engine: Engine) -> tuple[DemoWork, ...]:
+    """A new camshaft with its lifters; the heads had to come off for it."""
+    heads = tuple(DemoWork(visit, "head", "refitted", (head[0],)) for head in engine.heads)
+    return (DemoWork(visit, "camshaft", "replaced"), DemoWork(visit, "lifter", "replaced"), *heads)
 
 
 def _calendar(
