@@ -130,12 +130,12 @@ def test_a_full_disk_while_an_older_book_is_brought_up_to_date_leaves_it_whole(p
     import shutil
 
     from coldlash.logbook import bookfile
-    from coldlash.logbook.migrations import FOLDER
+    from coldlash.logbook.migrations import FOLDER, HEAD
 
     folder = tmp_path / "migrations"
     shutil.copytree(FOLDER, folder, ignore=shutil.ignore_patterns("__pycache__"))
-    (folder / "versions" / "0002_more.py").write_text(
-        "from alembic import op\nrevision = '0002'\ndown_revision = '0001'\nbranch_labels = None\n"
+    (folder / "versions" / "9999_more.py").write_text(
+        f"from alembic import op\nrevision = '9999'\ndown_revision = '{HEAD}'\nbranch_labels = None\n"
         "depends_on = None\n\ndef upgrade():\n    op.execute('CREATE TABLE more (x BLOB)')\n"
         "    op.execute('INSERT INTO more VALUES (zeroblob(100000))')\n"
     )

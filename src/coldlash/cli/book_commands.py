@@ -9,6 +9,7 @@ from pathlib import Path
 
 from coldlash.cli.arguments import book_option, command, day, engine_argument, group
 from coldlash.cli.output import out, put_json, say
+from coldlash.cli.safety_commands import check_book
 
 
 def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -22,7 +23,9 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     book = group(commands, "book", "make a book, look at it, check it")
     make = command(book, "new", "make an empty book", _new)
     book_option(make)
-    check = command(book, "check", "read the whole book and say what is wrong with it, if anything", _check)
+    check = command(
+        book, "check", "read the whole book and say what is wrong with it, if anything", check_book
+    )
     book_option(check)
     show = command(book, "show", "list vehicles, engines, blade sets and open visits", _show)
     book_option(show)
@@ -101,28 +104,11 @@ def _due(arguments: argparse.Namespace) -> None:
 def _new(arguments: argparse.Namespace) -> None:
     from coldlash.desk.desk import make_book
 
-    path = make_book(arguments.book)
+    name = make_book(arguments.book)
     if arguments.json:
-        put_json({"book": str(path)})
+        put_json({"book": name})
         return
-    out(f"Made the book {path}")
-
-
-def _check(arguments: argparse.Namespace) -> int:
-    from coldlash.desk.desk import Desk
-
-    with Desk.open(arguments.book) as desk:
-        wrong = desk.book.check()
-        path = desk.book.path
-    if arguments.json:
-        put_json({"book": str(path), "sound": not wrong, "wrong": list(wrong)})
-    elif wrong:
-        out(f"{path} is not sound:")
-        for text in wrong:
-            out(f"  {text}")
-    else:
-        out(f"{path} is sound.")
-    return 2 if wrong else 0
+    out(f"Made the book {name}")
 
 
 def _show(arguments: argparse.Namespace) -> None:

@@ -21,6 +21,7 @@ from coldlash.cli import (
     demo_commands,
     engine_commands,
     paper_commands,
+    safety_commands,
     serve_commands,
     vehicle_commands,
     visit_commands,
@@ -54,6 +55,7 @@ def build_parser() -> argparse.ArgumentParser:
         wear_commands,
         book_commands,
         paper_commands,
+        safety_commands,
         serve_commands,
         demo_commands,
     ):

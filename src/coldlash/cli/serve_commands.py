@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 import os
 import sys
 from pathlib import Path
 
-from coldlash.cli.arguments import book_option
+from coldlash.cli.arguments import book_option, not_negative
+from coldlash.cli.output import note
 
 
 def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -32,6 +34,16 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     serve.add_argument(
         "--state", metavar="FOLDER", default=None, help="where certificate and paired devices are kept"
     )
+    serve.add_argument(
+        "--backup-every",
+        type=not_negative("hours between backups"),
+        default=24.0,
+        metavar="HOURS",
+        help="back the book up while it is served, unless nothing changed; 0 = never; default 24",
+    )
+    serve.add_argument(
+        "--backups", metavar="FOLDER", default=None, help="where to; default backups beside the book"
+    )
     book_option(serve)
 
 
@@ -43,6 +55,8 @@ def _serve(arguments: argparse.Namespace) -> None:
         plain_http=arguments.plain_http,
         state=arguments.state,
         share_port=arguments.share_port,
+        backup_every_s=arguments.backup_every * 3600 or None,
+        backups=arguments.backups,
     )
 
 
@@ -55,14 +69,24 @@ def serve_book(
     state: str | None = None,
     share_port: int | None = None,
     idle_s: float | None = None,
+    backup_every_s: float | None = None,
+    backups: str | None = None,
 ) -> None:
-    """Serve a book's pages until Ctrl+C, or with ``idle_s`` until nobody has asked for that many seconds."""
+    """Serve a book's pages until Ctrl+C, or with ``idle_s`` until nobody has asked for that many seconds.
+
+    With ``backup_every_s`` the book is backed up that often meanwhile, into the folder ``backups``.
+    """
     from coldlash.desk.desk import Desk
+    from coldlash.logbook.backup import BackupSchedule
     from coldlash.web.book_app import book_app
     from coldlash.web.idle import stopping_when_idle
     from coldlash.web.serve import serve
 
-    with Desk.open(book) as desk:
+    with contextlib.ExitStack() as open_now:
+        desk = open_now.enter_context(Desk.open(book))
+        if backup_every_s is not None:
+            folder = None if backups is None else Path(backups)
+            open_now.enter_context(BackupSchedule(desk.book, every_s=backup_every_s, folder=folder, say=note))
         serve(
             lambda settings: stopping_when_idle(book_app(settings, desk), idle_s),
             port=port,

@@ -12,8 +12,10 @@ from coldlash.desk.desk import Desk
 from coldlash.desk.engines import engine_from_text
 from coldlash.desk.work import add_work
 from coldlash.errors import InputError
+from coldlash.logbook.bookfile import file_of
 from coldlash.logbook.lasting import MeterReading
-from coldlash.logbook.paths import default_book
+from coldlash.logbook.opening import is_server
+from coldlash.logbook.paths import data_folder, default_book
 from coldlash.logbook.records import Meter, NewReading, NewVisit, PastVisit
 from coldlash.units import m_from_km
 
@@ -104,7 +106,9 @@ def make_demo(ref: str | None, until: date, seed: int | None = None, *, anew: bo
 
     Raises InputError when a book is there already, BookError when it can't be written.
     """
-    path = Path(ref) if ref is not None else Path(default_book()).with_name("demo.coldlash")
+    own = default_book()
+    beside = data_folder() if is_server(own) else file_of(own).parent
+    path = file_of(ref) if ref is not None else beside / "demo.coldlash"
     if path.exists() and anew and _is_demo(path):
         for name in (path.name, f"{path.name}-wal", f"{path.name}-shm"):
             path.with_name(name).unlink(missing_ok=True)

@@ -6,7 +6,6 @@ import contextlib
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
-from pathlib import Path
 from types import TracebackType
 from typing import TypedDict
 
@@ -28,9 +27,11 @@ from coldlash.desk.engines import LoadedEngine, engine_from_kept
 from coldlash.desk.shown import Shown, checked_setting, shown_from
 from coldlash.engine.spec import Engine, Valve
 from coldlash.errors import BookError, InputError
+from coldlash.logbook.bookfile import file_of
 from coldlash.logbook.distance import Explained, UnitLength
 from coldlash.logbook.due import Due
 from coldlash.logbook.exchange import ImportResult, export_log, import_log, to_records
+from coldlash.logbook.opening import is_server, is_there, shown_name
 from coldlash.logbook.paths import default_book
 from coldlash.logbook.records import (
     EngineEntry,
@@ -514,11 +515,14 @@ def _values(engine: Engine, valve: Valve, step: Step, text: str, blades: BladeSe
     return {"go_um": said.go_um, "nogo_um": said.nogo_um, "feel": said.feel}
 
 
-def make_book(ref: str | None = None) -> Path:
-    """Make an empty book where there is none. Raises InputError when one is there already, BookError."""
-    path = Path(ref or default_book()).expanduser()
-    if path.exists():
-        raise InputError(f"{path} is there already and stays as it is; open it, or choose another name")
-    path.parent.mkdir(parents=True, exist_ok=True)
-    with Desk.open(str(path), create=True) as desk:
-        return desk.book.path
+def make_book(ref: str | None = None) -> str:
+    """Make an empty book where there is none; returns its name. Raises InputError when one is there, BookError."""
+    where = ref or default_book()
+    if is_there(where):
+        raise InputError(
+            f"{shown_name(where)} is there already and stays as it is; open it, or choose another name"
+        )
+    if not is_server(where):
+        file_of(where).parent.mkdir(parents=True, exist_ok=True)
+    with Desk.open(where, create=True) as desk:
+        return desk.book.name

@@ -248,7 +248,10 @@ def _look_at_header(path: Path) -> None:
 
 
 def _damaged(path: Path, detail: str) -> str:
-    return f"{path}: the book is damaged ({detail}); {UNCHANGED}; keep this file and go on from a copy of the book"
+    return (
+        f"{path}: the book is damaged ({detail}); {UNCHANGED}; keep this file and go on from a backup (coldlash "
+        "restore), or save what can be saved (coldlash salvage)"
+    )
 
 
 @contextmanager

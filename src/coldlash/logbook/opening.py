@@ -17,6 +17,24 @@ def is_server(path_or_url: str | os.PathLike[str]) -> bool:
     return bool(mark) and scheme in SERVER_SCHEMES
 
 
+def is_there(path_or_url: str | os.PathLike[str]) -> bool:
+    """Is something at that path, or in that database? Raises BookError when that can't be seen."""
+    if is_server(path_or_url):
+        from coldlash.logbook.postgres import is_in_use
+
+        return is_in_use(os.fspath(path_or_url))
+    return os.path.lexists(file_of(path_or_url))
+
+
+def shown_name(path_or_url: str | os.PathLike[str]) -> str:
+    """A path or address as it may be printed: without anything secret. Raises BookError."""
+    if is_server(path_or_url):
+        from coldlash.logbook.postgres import server_url, shown
+
+        return shown(server_url(os.fspath(path_or_url)))
+    return str(file_of(path_or_url))
+
+
 def open_kept(
     path_or_url: str | os.PathLike[str],
     *,

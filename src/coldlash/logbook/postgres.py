@@ -186,6 +186,16 @@ def open_server(
     return book
 
 
+def is_in_use(address: str) -> bool:
+    """Is there anything in that database (in the schema of that address)? Raises BookError."""
+    book = ServerBook(server_url(address), wait_s=0, on_wait=None)
+    try:
+        with book.translated(), book.engine.connect() as connection:
+            return bool(_tables(connection))
+    finally:
+        book.engine.dispose()
+
+
 def _engine(url: URL) -> Engine:
     try:
         import psycopg  # noqa: F401
@@ -242,15 +252,12 @@ def _bring_up_to_date(
 
 def _revision(connection: Connection, book: ServerBook, create: bool) -> str | None:
     """The schema revision of the book, None where one may be made. Raises BookError."""
-    tables = connection.exec_driver_sql(
-        "SELECT relname, obj_description(oid, 'pg_class') FROM pg_class "
-        "WHERE relnamespace = current_schema()::regnamespace AND relkind IN ('r', 'p', 'v', 'm', 'f')"
-    ).all()
+    tables = _tables(connection)
     if not tables:
         if create:
             return None
         raise BookError(f"there is no book at {book.name}; check the address, or make a new book there")
-    if ("alembic_version", MARK) not in [tuple(row) for row in tables]:
+    if ("alembic_version", MARK) not in tables:
         raise BookError(
             f"{book.name} is not a coldlash book; {UNCHANGED}; give the address of a book or of an empty database "
             "(it is a database of another program)"
@@ -258,9 +265,19 @@ def _revision(connection: Connection, book: ServerBook, create: bool) -> str | N
     rows = connection.exec_driver_sql("SELECT version_num FROM alembic_version").scalars().all()
     if len(rows) != 1:
         raise BookError(
-            f"{book.name}: the book is damaged (it does not say which version it is); {UNCHANGED}; go on from a copy"
+            f"{book.name}: the book is damaged (it does not say which version it is); {UNCHANGED}; go on from "
+            "a backup (coldlash restore)"
         )
     return str(rows[0])
+
+
+def _tables(connection: Connection) -> list[tuple[str, str | None]]:
+    """Everything like a table in the schema of the connection, with its comment."""
+    rows = connection.exec_driver_sql(
+        "SELECT relname, obj_description(oid, 'pg_class') FROM pg_class "
+        "WHERE relnamespace = current_schema()::regnamespace AND relkind IN ('r', 'p', 'v', 'm', 'f')"
+    )
+    return [(row[0], row[1]) for row in rows]
 
 
 def _code(error: BaseException | None) -> str:
@@ -290,14 +307,18 @@ def words_of(error: BaseException, name: str) -> str:
         case "25P02":
             return f"{name}: an earlier write of these failed; {UNCHANGED}; try them all again"
         case "42P01" | "42703":
-            return f"{name}: the book is damaged ({detail}); {UNCHANGED}; go on from a copy of the book"
+            return (
+                f"{name}: the book is damaged ({detail}); {UNCHANGED}; go on from a backup (coldlash restore)"
+            )
     match code[:2]:
         case "28":
             return f"{name}: the server refused this user or password; check the address"
         case "23" | "P0":
             return f"{name}: a rule of the book forbids this ({detail}); {UNCHANGED}"
         case "XX":
-            return f"{name}: the book is damaged ({detail}); {UNCHANGED}; go on from a copy of the book"
+            return (
+                f"{name}: the book is damaged ({detail}); {UNCHANGED}; go on from a backup (coldlash restore)"
+            )
         case "08" | "57":
             return f"{name}: the server closed the connection; {UNCHANGED}; try again when it is back"
         case "":

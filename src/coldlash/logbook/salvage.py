@@ -537,13 +537,13 @@ class _Filling:
                     self._stand_in_engine(engine)
         elif name == "engine_files":
             visits = self._tables["visits"].rows.values()
-            for engine, file in dict.fromkeys((v["engine_id"], v["engine_file_id"]) for v in visits):
+            for whose, file in dict.fromkeys((v["engine_id"], v["engine_file_id"]) for v in visits):
                 gone = (
                     not self._there("engine_files", "id", file)
                     and self._near("engine_files", "id", file) is None
                 )
-                if gone and self._there("engines", "id", engine):
-                    self._stand_in_file(engine, file)
+                if gone and self._there("engines", "id", whose):
+                    self._stand_in_file(whose, file)
             for (without,) in self._db.execute(
                 "SELECT id FROM engines WHERE id NOT IN (SELECT engine_id FROM engine_files)"
             ).fetchall():
