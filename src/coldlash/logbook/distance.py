@@ -100,12 +100,12 @@ class Question:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reckoning:
-    """Where an engine stands. ``distance_m`` its own distance; ``reading`` what its instrument showed last, None =
-    not known; ``read_on`` when; ``unit`` None = it is under no instrument. ``came_with``: it has been in its vehicle
+    """Where an engine stands. ``run_um`` its own distance, micrometres; ``reading`` what its instrument showed last, None
+    = not known; ``read_on`` when; ``unit`` None = it is under no instrument. ``came_with``: it has been in its vehicle
     since before the book, so the instrument shows its own running. ``points``: distance after each event.
     """
 
-    distance_m: int
+    run_um: int
     reading: int | None
     read_on: date | None
     unit: Meter | None
@@ -114,6 +114,15 @@ class Reckoning:
     points: tuple[int, ...]
     questions: tuple[Question, ...]
     km_per_h: float = 50.0
+
+    @property
+    def distance_m(self) -> int:
+        """The engine's own distance in whole metres."""
+        return round_metres(self.run_um)
+
+    def _after(self, thousandths: int) -> int:
+        counted = UnitLength(self.unit or "km", self.km_per_h)
+        return round_metres(self.run_um + thousandths * counted.um)
 
     def distance_at(self, reading: int, explained: Explained | None = None) -> int:
         """The engine's own distance, m, when its instrument shows ``reading`` next.
@@ -127,7 +136,7 @@ class Reckoning:
         if self.reading is None:
             return self._first_of_all(reading, unit, counted)
         if explained == "replaced":
-            return self.distance_m + counted.metres(reading)
+            return self._after(reading)
         if explained == "rolled over":
             over = _range(self.reading, self.digits)
             if reading >= self.reading:
@@ -135,10 +144,10 @@ class Reckoning:
                     f"the meter shows {plain(reading)} {unit}, not less than {plain(self.reading)} before: "
                     "it has not rolled over, or once round and more; then give the engine's own distance"
                 )
-            return self.distance_m + counted.metres(reading - self.reading + over)
+            return self._after(reading - self.reading + over)
         if reading < self.reading:
-            raise self._went_back(reading, unit, counted)
-        return self.distance_m + counted.metres(reading - self.reading)
+            raise self._went_back(reading, unit)
+        return self._after(reading - self.reading)
 
     def _first_of_all(self, reading: int, unit: Meter, counted: UnitLength) -> int:
         shown = counted.metres(reading)
@@ -153,10 +162,10 @@ class Reckoning:
             f"the meter shows {plain(reading)} {unit}, but {why}; give the engine's own distance instead (--distance)"
         )
 
-    def _went_back(self, reading: int, unit: Meter, counted: UnitLength) -> MeterWentBackError:
+    def _went_back(self, reading: int, unit: Meter) -> MeterWentBackError:
         before = self.reading or 0
         over = _range(before, self.digits)
-        offers = explanations(before, reading, over, unit, self.distance_m, counted)
+        offers = explanations(before, over, unit, self._after(reading - before + over), self._after(reading))
         when = f"on {self.read_on} it" if self.read_on else "it"
         said = "; ".join(offer.words for offer in offers)
         return MeterWentBackError(
@@ -187,11 +196,12 @@ def round_metres(um: int) -> int:
 
 
 def explanations(
-    before: int, now: int, over: int, unit: Meter, distance_m: int, counted: UnitLength
+    before: int, over: int, unit: Meter, rolled_m: int, replaced_m: int
 ) -> tuple[Explanation, ...]:
-    """Why a meter can show less than before, likeliest first, with the engine's own distance each would make."""
-    rolled_m = distance_m + counted.metres(now - before + over)
-    replaced_m = distance_m + counted.metres(now)
+    """Why a meter that showed ``before`` can show less, likeliest first, with the distance each would make, m.
+
+    ``over``: after how many thousandths it shows 0 again.
+    """
     rolled = Explanation(
         "rolled over",
         rolled_m,
@@ -280,6 +290,10 @@ class _State:
         if event.distance_m is None:
             self.move(event.day, event.reading, event.turned_over)
         else:
+            if self.reading is not None and event.reading > self.reading:
+                counted = self.um + (event.reading - self.reading) * UnitLength(event.unit, self.km_per_h).um
+                if abs(counted - event.distance_m * UM_PER_M) < UM_PER_M:
+                    self.um = counted  # stated from this very reading, but in whole metres
             # Whoever stated the distance has said how far it was, whatever the instrument does.
             self.state(event.day, event.distance_m)
             self.reading, self.read_on = event.reading, event.day
@@ -339,7 +353,7 @@ def reckon(events: Sequence[Event], km_per_h: float = 50.0) -> Reckoning:
         state.take(event)
         points.append(round_metres(state.um))
     return Reckoning(
-        distance_m=round_metres(state.um),
+        run_um=state.um,
         reading=state.reading,
         read_on=state.read_on,
         unit=state.unit,
