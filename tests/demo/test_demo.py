@@ -7,6 +7,7 @@ import pytest
 from coldlash.demo.fill import make_demo
 from coldlash.demo.generate import generate
 from coldlash.desk.desk import Desk
+from coldlash.desk.running import metering, odometer
 from coldlash.engine.reader import engine_notes
 from coldlash.engine.spec import Valve
 from coldlash.errors import InputError
@@ -63,6 +64,36 @@ def test_the_demo_book_holds_every_visit_and_is_sound(tmp_path):
             assert [visit.day for visit in kept] == [visit.day for visit in demo.visits]
             reading = kept[0].reading(Valve("I", 1), "found")
             assert reading.go_um == demo.visits[0].readings[0].go_um
+
+
+def test_the_rebuild_is_work_that_restarts_every_trend_of_the_van(tmp_path):
+    path = make_demo(str(tmp_path / "d.coldlash"), UNTIL)
+    with Desk.open(str(path)) as desk:
+        work = [(done.part, done.kind) for done in desk.book.work("Van engine")]
+        assert work == [
+            ("camshaft", "replaced"),
+            ("lifter", "replaced"),
+            ("head", "refitted"),
+            ("head", "refitted"),
+        ]
+        records = desk.records("Van engine")
+        assert [i for i, r in enumerate(records) if any(v.afresh for v in r.valves.values())] == [7]
+        assert all(v.restart for v in records[7].valves.values())
+        assert desk.book.work("Pump engine") == ()
+
+
+def test_the_vans_odometer_rolls_over_once_and_nothing_is_left_to_ask(tmp_path):
+    path = make_demo(str(tmp_path / "d.coldlash"), UNTIL)
+    with Desk.open(str(path)) as desk:
+        van = odometer(desk.book, "Delivery van")
+        assert [reading.turned_over for reading in van.readings] == [1]
+        assert van.questions == ()
+        last = desk.book.visits("Van engine")[-1]
+        assert last.meter_reading < desk.book.visits("Van engine")[0].meter_reading
+        for name in ("Van engine", "Pump engine", "Tender engine"):
+            _, engine = desk.engine(name)
+            told = metering(desk.book, name, engine).reckoning
+            assert (told.questions, told.distance_m) == ((), desk.book.visits(name)[-1].distance_m)
 
 
 def test_a_book_that_is_there_stays_unless_it_is_a_demo_made_anew(tmp_path):

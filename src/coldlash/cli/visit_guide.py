@@ -21,6 +21,7 @@ from coldlash.logbook.records import Reading, Spin, Visit
 from coldlash.units import parse_number
 
 _EXPLAINED: dict[str, Explained] = {"rolled-over": "rolled over", "replaced": "replaced"}
+_LETTERS = {"rolled over": "o", "replaced": "n"}
 HELP = """\
   0.15          the thickest blade that goes; the next in your set does not
   0.15/0.20     this one goes, that one does not
@@ -146,15 +147,15 @@ def _opened_by_questions(desk: Desk, name: str, arguments: argparse.Namespace) -
         except MeterWentBackError as error:
             say(f"{str(error)[:1].upper()}{str(error)[1:]}.")
             arguments.meter_was = None
-            offered = [offer.how for offer in error.explanations]
-            choices = [f"{how[0]} {how}" for how in offered if how != "mistyped"]
+            offered = {
+                _LETTERS[offer.how]: offer.how for offer in error.explanations if offer.how in _LETTERS
+            }
+            choices = [f"{letter} {how}" for letter, how in offered.items()]
             try:
                 said = _read(", ".join([*choices, "or the right reading"]) + "? ")
             except _BackError:
                 continue
-            chosen = next(
-                (how for how in offered if said and how.startswith(said) and how != "mistyped"), None
-            )
+            chosen = offered.get(said.lower())
             if chosen is not None:
                 arguments.meter_was = chosen.replace(" ", "-")
                 continue

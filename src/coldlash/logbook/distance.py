@@ -100,9 +100,9 @@ class Question:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reckoning:
-    """Where an engine stands. ``run_um`` its own distance, micrometres; ``reading`` what its instrument showed last, None
-    = not known; ``read_on`` when; ``unit`` None = it is under no instrument. ``came_with``: it has been in its vehicle
-    since before the book, so the instrument shows its own running. ``points``: distance after each event.
+    """Where an engine stands. ``run_um`` its own distance, micrometres; ``reading`` what its instrument showed last
+    (None = not known), on ``read_on``; ``unit`` None = it is under no instrument. ``came_with``: it has been in its
+    vehicle since before the book, so the instrument shows its own running. ``points``: distance after each event, m.
     """
 
     run_um: int

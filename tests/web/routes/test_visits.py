@@ -160,7 +160,8 @@ def test_what_cannot_be_is_refused_by_name_and_nothing_is_written(opened, path, 
     [
         ({"day": "soon"}, "is not a date"),
         ({"meter": "80000"}, "is not a number"),
-        ({"meter": 5}, "mistyped?"),
+        ({"meter": 5}, "one of the two is mistyped"),
+        ({"meter_explained": "stolen"}, "is not one of rolled over, replaced"),
         ({"meter": None}, "one of the two"),
         ({"blades_um": [1, "x"]}, "row of whole micrometres"),
         ({"engine": "Bus"}, "Bus"),
@@ -174,6 +175,20 @@ def test_a_visit_that_cannot_be_opened_says_why(house, change, says):
     assert answer.status == 422
     assert says in answer.json["error"]["message"]
     assert desk.book.draft_visits() == ()
+
+
+def test_a_meter_that_went_back_is_answered_with_the_explanations_there_are(house):
+    desk, client = house
+    body = {**opening(desk, str(uuid.uuid4())), "meter": 5, "distance_km": None}
+    answer = send(client, "/api/visits", body)
+    assert answer.status == 422
+    assert answer.json["error"]["kind"] == "meter_went_back"
+    offers = {offer["how"]: offer for offer in answer.json["explanations"]}
+    assert set(offers) == {"rolled over", "replaced", "mistyped"}
+    assert offers["mistyped"]["distance_km"] is None
+    told = send(client, "/api/visits", {**body, "meter_explained": "replaced"})
+    assert told.status == 200
+    assert told.json["distance_km"] == pytest.approx(offers["replaced"]["distance_km"])
 
 
 def test_the_pack_holds_the_whole_visit_and_stays_small(house):
