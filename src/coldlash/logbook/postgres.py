@@ -51,7 +51,7 @@ def server_url(text: str) -> URL:
 def shown(url: URL) -> str:
     """A URL as it may be printed: without anything secret."""
     kept = {name: value for name, value in url.query.items() if name in SHOWN}
-    return url.set(password=None, query=kept).render_as_string()
+    return url._replace(password=None).set(query=kept).render_as_string()
 
 
 class ServerBook(Kept):
@@ -61,7 +61,7 @@ class ServerBook(Kept):
         super().__init__(shown(url), _engine(url), wait_s=wait_s, on_wait=on_wait)
         self.url = url
         self._lock = 0
-        self._committing = False
+        self._reached = False
 
     @property
     def path(self) -> Path:
@@ -78,9 +78,9 @@ class ServerBook(Kept):
         except StatementError as error:
             if isinstance(error.orig, ColdlashError):  # a column type refused the value
                 raise error.orig from error
-            raise BookError(words_of(error.orig or error, self.name)) from error
+            raise BookError(words_of(error.orig or error, self.name, reached=self._reached)) from error
         except (psycopg.Error, SQLAlchemyError) as error:
-            raise BookError(words_of(error, self.name)) from error
+            raise BookError(words_of(error, self.name, reached=self._reached)) from error
 
     def check(self) -> tuple[str, ...]:
         """Read the whole book and list what is wrong with it; empty = sound. Raises BookError if unreadable."""
@@ -89,6 +89,7 @@ class ServerBook(Kept):
 
     def learn_lock(self, connection: Connection) -> None:
         """Work out which lock is this book's: writers of other schemas in the same database don't wait for it."""
+        self._reached = True
         schema = connection.exec_driver_sql("SELECT current_schema()").scalar_one()
         if schema is None:
             raise BookError(
@@ -284,10 +285,10 @@ def _code(error: BaseException | None) -> str:
     return str(getattr(error, "sqlstate", None) or "")
 
 
-def words_of(error: BaseException, name: str) -> str:
+def words_of(error: BaseException, name: str, *, reached: bool = True) -> str:
     """A PostgreSQL error in plain words: what is wrong with the book and what to do.
 
-    Source of the codes: PostgreSQL's manual, appendix A.
+    ``reached``: the server has answered before. Source of the codes: PostgreSQL's manual, appendix A.
     """
     code = _code(error)
     detail = _first_line(error)
@@ -320,11 +321,16 @@ def words_of(error: BaseException, name: str) -> str:
                 f"{name}: the book is damaged ({detail}); {UNCHANGED}; go on from a backup (coldlash restore)"
             )
         case "08" | "57":
-            return f"{name}: the server closed the connection; {UNCHANGED}; try again when it is back"
-        case "":
-            if _is_connection(error):
-                return f"{name}: the server can't be reached ({detail}); {UNCHANGED}; check the address and the server"
+            return _closed(name)
+        case "" if _is_connection(error):
+            if reached:
+                return _closed(name)
+            return f"{name}: the server can't be reached ({detail}); {UNCHANGED}; check the address and the server"
     return f"{name}: the book could not be used ({detail}); {UNCHANGED}"
+
+
+def _closed(name: str) -> str:
+    return f"{name}: the server closed the connection; {UNCHANGED}; try again when it is back"
 
 
 def _is_connection(error: BaseException) -> bool:
