@@ -15,7 +15,6 @@ from coldlash.web.book_app import book_app
 from coldlash.web.pairing import Pairing
 from coldlash.web.settings import Settings
 
-
 TODAY = date.today()  # noqa: DTZ011  (as the pages take it)
 EARLIER = (TODAY - timedelta(days=20)).isoformat()
 
