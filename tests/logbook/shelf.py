@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sqlite3
+from contextlib import closing
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
@@ -9,6 +11,8 @@ from typing import Any
 from coldlash.engine.catalogue import generic_text
 from coldlash.engine.reader import read_engine
 from coldlash.engine.spec import Valve
+from coldlash.logbook.copying import digest, plain_tables
+from coldlash.logbook.migrations import HEAD
 from coldlash.logbook.records import NewReading, NewVisit, Step
 from coldlash.logbook.store import Book
 
@@ -37,3 +41,17 @@ def found(valve: str = "E3", go: int | None = 100, nogo: int | None = 150, **mor
 def reading(valve: str, step: Step, **more: Any) -> NewReading:
     """Any reading."""
     return NewReading(valve=Valve.parse(valve), step=step, **more)
+
+
+def full_book(path: Path) -> Path:
+    """Make the kept book of the current version there: one of everything, in every table."""
+    kept = Path(__file__).parent / "books" / f"v{int(HEAD)}.sql"
+    with closing(sqlite3.connect(path)) as db:
+        db.executescript(kept.read_text(encoding="utf-8"))
+    return path
+
+
+def content(book: Book) -> dict[str, str]:
+    """A checksum of every table that holds something of its own."""
+    with book._file.reading() as connection:
+        return {table.name: digest(connection, table) for table in plain_tables(connection)}
