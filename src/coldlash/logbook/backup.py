@@ -23,6 +23,8 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
+from sqlalchemy.exc import DatabaseError
+
 from coldlash.errors import BookError, ColdlashError, InputError
 from coldlash.logbook.bookfile import (
     BookFile,
@@ -211,19 +213,31 @@ def copy_file(source: sqlite3.Connection, building: Path) -> None:
     address = f"file:{quote(str(building.absolute()))}?nolock=1"
     with closing(sqlite3.connect(address, uri=True, isolation_level=None)) as target:
         source.backup(target)
-        target.execute("PRAGMA journal_mode = DELETE")
+    # The two bytes that say "write-ahead log" (sqlite.org/fileformat2.html, 1.3.3); without locks SQLite itself would
+    # not open such a file to set them back.
+    with building.open("r+b") as file:
+        file.seek(18)
+        file.write(b"\x01\x01")
 
 
 def faults_in(path: Path) -> tuple[str, tuple[str, ...]]:
-    """Read a book's file whole without touching it: its schema revision and what is wrong with it.
+    """Read a book's file whole without touching it: its schema revision ("" = unreadable) and what is wrong with it.
 
     Also for books of an older version. Raises BookError when it can't be read at all or is no book.
     """
     with read_only(path) as connection:
-        revision = revision_of(connection, path)
-        faults = faults_of(connection, "PRAGMA integrity_check")
-        if not faults and revision == HEAD:
-            faults = deep_faults(connection)
+        revision = ""
+        try:
+            revision = revision_of(connection, path)
+            faults = faults_of(connection, "PRAGMA integrity_check")
+            if not faults and revision == HEAD:
+                faults = deep_faults(connection)
+        except DatabaseError as error:
+            if not str(getattr(error.orig, "sqlite_errorname", "")).startswith(
+                ("SQLITE_CORRUPT", "SQLITE_NOTADB")
+            ):
+                raise
+            faults = (str(error.orig),)
         return revision, faults
 
 
