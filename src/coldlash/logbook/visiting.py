@@ -12,7 +12,7 @@ from dataclasses import fields, replace
 from datetime import date
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, RowMapping, and_, func, select, true
+from sqlalchemy import ColumnElement, Connection, RowMapping, Select, and_, func, literal_column, select, true
 
 from coldlash.errors import BookError, InputError, ReadingConflictError
 from coldlash.logbook import models as m
@@ -71,35 +71,33 @@ class Visiting(Shelf):
     def recent_visits(self, most: int = 6) -> tuple[VisitHead, ...]:
         """The last closed visits of every engine, at most ``most`` each, and every draft, without their readings.
 
-        By engine, then day. ``count`` is how many closed visits the engine has in all. One query, for a whole shed.
+        By engine, then day. ``count`` is how many visits the engine has in that state. Three queries, for a whole shed.
         """
         table = m.visits
-        per_engine = table.c.engine_id
-        place = func.row_number().over(
-            partition_by=(per_engine, table.c.state), order_by=(table.c.day.desc(), table.c.distance_m.desc())
-        )
-        count = func.count().over(partition_by=(per_engine, table.c.state))
-        columns = (table.c.id, per_engine, table.c.day, table.c.distance_m, table.c.state)
-        ranked = (
-            select(*columns, place.label("place"), count.label("count"))
+        of_state = (
+            select(table.c.engine_id, table.c.state, func.count().label("count"))
             .where(table.c.state.in_(("closed", "draft")))
-            .subquery()
+            .group_by(table.c.engine_id, table.c.state)
         )
-        wanted = select(ranked).where((ranked.c.place <= most) | (ranked.c.state == "draft"))
-        order = (ranked.c.engine_id, ranked.c.day, ranked.c.distance_m)
+        columns = [table.c[name] for name in ("id", "engine_id", "day", "distance_m", "state")]
         with self._file.reading() as connection:
-            rows = connection.execute(wanted.order_by(*order)).mappings()
-            return tuple(
-                VisitHead(
-                    id=row["id"],
-                    engine_id=row["engine_id"],
-                    day=date.fromisoformat(str(row["day"])),
-                    distance_m=row["distance_m"],
-                    state=row["state"],
-                    count=row["count"],
-                )
-                for row in rows
+            counts = {(engine, state): count for engine, state, count in connection.execute(of_state)}
+            rows = [
+                *connection.execute(_last_closed(most, connection.dialect.name == "postgresql")),
+                *connection.execute(select(*columns).where(table.c.state == "draft")),
+            ]
+        heads = [
+            VisitHead(
+                id=id,
+                engine_id=engine,
+                day=date.fromisoformat(day),
+                distance_m=distance_m,
+                state=state,
+                count=counts[engine, state],
             )
+            for id, engine, day, distance_m, state in rows
+        ]
+        return tuple(sorted(heads, key=lambda head: (head.engine_id, head.day, head.distance_m)))
 
     def draft_visits(self, engine: str | None = None) -> tuple[Visit, ...]:
         """Visits that were opened and not yet closed, of one engine or of all."""
@@ -402,6 +400,27 @@ class Visiting(Shelf):
                 for name, value in differing.items()
             ],
         )
+
+
+def _last_closed(most: int, postgresql: bool) -> Select[Any]:
+    """The last closed visits of every engine: an index range per engine, however many visits there are."""
+    engines, visits = m.engines, m.visits
+    names = ("id", "engine_id", "day", "distance_m", "state")
+    last = (
+        select(*(visits.c[name] for name in names))
+        .where((visits.c.engine_id == engines.c.id) & (visits.c.state == "closed"))
+        .order_by(visits.c.day.desc(), visits.c.distance_m.desc())
+        .limit(most)
+        .correlate(engines)
+    )
+    if postgresql:
+        each = last.lateral()
+        return select(*(each.c[name] for name in names)).select_from(engines.join(each, true()))
+    # By SQLite's own row numbers, which stand in the index: one look at each visit's row, not two.
+    outer = visits.alias("recent")
+    own: ColumnElement[int] = literal_column("visits.rowid")
+    wanted = literal_column("recent.rowid").in_(last.with_only_columns(own))
+    return select(*(outer.c[name] for name in names)).select_from(engines.join(outer, wanted))
 
 
 # --- rules --------------------------------------------------------------------------------------------------

@@ -15,6 +15,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import lru_cache
+from itertools import pairwise
 from typing import Literal, NamedTuple
 
 import numpy as np
@@ -34,8 +35,10 @@ USUAL_KM = 5000.0
 STEP_KM = 10.0
 """A recommended distance is rounded down to this."""
 
-RATE_VISITS = 12
-"""How fast an engine is driven is taken from so many visits; with halving weights older ones hardly count."""
+RATE_VISITS = 6
+"""How fast an engine is driven is taken from so many visits (judgement): older ones tell of another life."""
+LEAST_RATE = 1e-6
+"""Less than a metre in a thousand days, km a day, is nothing driven."""
 LEAST_DAYS = 30
 """Visits within fewer days say nothing about how it is driven (judgement)."""
 
@@ -276,23 +279,24 @@ def driving(visits: Sequence[VisitRecord], half_life_days: float = 1100.0) -> Dr
     or nothing was driven. Steps backwards count as 0 km.
     """
     ordered = sorted(visits, key=lambda v: (v.day, v.distance_km))[-RATE_VISITS:]
-    days = np.array([(v.day - ordered[0].day).days for v in ordered], dtype=float)
-    km = np.array([v.distance_km for v in ordered])
-    if len(ordered) < 2 or days[-1] < LEAST_DAYS:
+    if len(ordered) < 2 or (ordered[-1].day - ordered[0].day).days < LEAST_DAYS:
         return None
-    dt, dk = np.diff(days), np.maximum(np.diff(km), 0.0)
-    weight = 0.5 ** ((days[-1] - days[1:]) / half_life_days)
-    time = float(np.sum(weight * dt))
-    rate = float(np.sum(weight * dk)) / time
-    if rate <= 0:
+    # Plain floats: a large shed asks this a thousand times of half a dozen visits.
+    end = ordered[-1].day
+    pieces = []
+    for a, b in pairwise(ordered):
+        weight = 0.5 ** ((end - b.day).days / half_life_days)
+        pieces.append((weight, float((b.day - a.day).days), max(b.distance_km - a.distance_km, 0.0)))
+    time = sum(w * dt for w, dt, _ in pieces)
+    rate = sum(w * dk for w, _, dk in pieces) / time if time > 0 else 0.0
+    if not rate > LEAST_RATE:
         return None
-    apart = dt > 0
-    count = max(int(apart.sum()), 1)
+    apart = [(dt, dk) for _, dt, dk in pieces if dt > 0]
     # Two invented visits' worth of prior: a rate that varies by half of itself from year to year.
     usual = (0.5 * rate) ** 2 * 365.0
-    seen = float(np.sum((dk[apart] - rate * dt[apart]) ** 2 / dt[apart]))
-    wobble2 = (seen + 2.0 * usual) / (count + 2.0)
-    spread = math.sqrt(wobble2 * float(np.sum(weight**2 * dt))) / time
+    seen = sum((dk - rate * dt) ** 2 / dt for dt, dk in apart)
+    wobble2 = (seen + 2.0 * usual) / (max(len(apart), 1) + 2.0)
+    spread = math.sqrt(wobble2 * sum(w * w * dt for w, dt, _ in pieces)) / time
     return Driving(rate, spread, math.sqrt(wobble2))
 
 

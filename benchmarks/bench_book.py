@@ -1,0 +1,154 @@
+"""A large shed: 1,000 engines with 200 visits each. How long its page's data, a stamp, one engine and a search take.
+
+    python -m benchmarks.bench_book [--quick] [--url postgresql+psycopg://user@host/database]
+
+The book is made in a temporary file, or, with --url, in that (empty) database. Shed and search are measured as pages
+ask for them; the first time in a new process, and again.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import tempfile
+from collections.abc import Callable
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+from time import perf_counter
+
+from sqlalchemy import text
+
+from coldlash.desk.desk import Desk
+from coldlash.engine.catalogue import generic_text
+from coldlash.engine.reader import read_engine
+from coldlash.logbook.records import NewReading, NewVisit, PastVisit
+
+SHED_MS, SEARCH_MS = 200.0, 100.0
+NOW = datetime(2026, 5, 31, 12, tzinfo=UTC)
+WORDS = (
+    "pitted tip",
+    "rain, cold hands",
+    "new gasket on the left",
+    "lock-nut rounded",
+    "reads like last year",
+)
+NOTED_EVERY = 5
+
+
+def visits_of(number: int, count: int) -> list[PastVisit]:
+    """Invented visits of one engine: one a month, a note on every fifth."""
+    toml = generic_text("flat-twin")
+    valves = read_engine(toml, "flat-twin").valves
+    first = date(2026, 5, 1) - timedelta(days=30 * count + number % 29)
+    visits = []
+    for i in range(count):
+        noted = (i + number) % NOTED_EVERY == 0
+        new = NewVisit(
+            day=first + timedelta(days=30 * i),
+            distance_m=400_000 * (i + 1) + number,
+            engine_temp_mc=18_000,
+            note=f"{WORDS[(i + number) % len(WORDS)]}, engine {number}" if noted else "",
+        )
+        readings = tuple(NewReading(valve=v, step="found", go_um=100, nogo_um=150) for v in valves)
+        visits.append(PastVisit(visit=new, readings=readings))
+    return visits
+
+
+def fill(desk: Desk, engines: int, visits: int) -> None:
+    """Put the shed into an empty book."""
+    toml = generic_text("flat-twin")
+    with desk.book.transaction():
+        for number in range(engines):
+            desk.book.add_vehicle(f"Vehicle {number}", meter_digits=6)
+            # Every engine's file differs, as owners' files do.
+            desk.book.add_engine(f"Engine {number}", f"{toml}\n# {number}\n", vehicle=f"Vehicle {number}")
+            desk.book.add_past_visits(f"Engine {number}", visits_of(number, visits))
+            if number % 100 == 99:
+                print(f"  {number + 1} engines", file=sys.stderr)
+
+
+def took(job: Callable[[], object]) -> float:
+    """Milliseconds."""
+    start = perf_counter()
+    job()
+    return 1000 * (perf_counter() - start)
+
+
+def search(desk: Desk, word: str) -> int:
+    """How many notes hold a word, by the book's own index of words; up to fifty are fetched as a page would."""
+    with desk.book._file.reading() as connection:
+        if connection.dialect.name == "postgresql":
+            found = connection.execute(
+                text(
+                    "SELECT s.visit_id, s.text, v.day FROM search_texts s JOIN visits v ON v.id = s.visit_id "
+                    "WHERE to_tsvector('simple', s.text) @@ plainto_tsquery('simple', :word) "
+                    "ORDER BY v.day DESC LIMIT 50"
+                ),
+                {"word": word},
+            )
+        else:
+            found = connection.execute(
+                text(
+                    "SELECT s.visit_id, s.text, v.day FROM search_words w JOIN search_texts s ON s.seq = w.rowid "
+                    "JOIN visits v ON v.id = s.visit_id WHERE search_words MATCH :word ORDER BY v.day DESC LIMIT 50"
+                ),
+                {"word": word},
+            )
+        return len(found.all())
+
+
+def feed(desk: Desk) -> None:
+    """Give SQLite's index of words the notes it has not had."""
+    with desk.book._file.writing() as connection:
+        if connection.dialect.name == "sqlite":
+            connection.execute(
+                text("INSERT INTO search_words (rowid, text) SELECT seq, text FROM search_texts")
+            )
+
+
+def measure(ref: str) -> dict[str, float]:
+    """Each figure in ms, in a newly opened book."""
+    figures: dict[str, float] = {}
+    with Desk.open(ref, now=lambda: NOW) as desk:
+        today = NOW.date()
+        figures["shed, engine files never read before"] = took(lambda: desk.shed(today))
+    with Desk.open(ref, now=lambda: NOW) as desk:
+        figures["shed, first time in a process"] = took(lambda: desk.shed(today))
+        figures["shed, again"] = min(took(lambda: desk.shed(today)) for _ in range(5))
+        figures["stamp of the book"] = min(took(desk.book.stamp) for _ in range(5))
+        figures["one engine's own distance"] = min(took(lambda: desk.meter_of("Engine 7")) for _ in range(5))
+        figures["feeding the index of words, once"] = took(lambda: feed(desk))
+        figures["search, a common word"] = min(took(lambda: search(desk, "gasket")) for _ in range(5))
+        figures["search, a rare word"] = min(took(lambda: search(desk, "7")) for _ in range(5))
+    return figures
+
+
+def main() -> None:
+    """Run from the command line."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--quick", action="store_true", help="20 engines with 10 visits, judges no bar")
+    parser.add_argument("--url", help="an empty PostgreSQL database to make the book in")
+    arguments = parser.parse_args()
+    engines, visits = (20, 10) if arguments.quick else (1000, 200)
+    with tempfile.TemporaryDirectory() as folder:
+        ref = arguments.url or str(Path(folder) / "book.coldlash")
+        with Desk.open(ref, create=True, now=lambda: NOW) as desk:
+            making = took(lambda: fill(desk, engines, visits))
+        print(f"{engines} engines with {visits} visits each, made in {making / 1000:.1f} s")
+        figures = measure(ref)
+    for name, ms in figures.items():
+        print(f"{name:40} {ms:8.1f} ms")
+    first, again = figures["shed, engine files never read before"], figures["shed, again"]
+    print(f"what is kept of engine files saves: ratio {first / again:.1f}")
+    if arguments.quick:
+        return
+    slow = [n for n in figures if n.startswith("shed") and n != next(iter(figures)) and figures[n] > SHED_MS]
+    slow += [n for n in figures if n.startswith("search") and figures[n] > SEARCH_MS]
+    if slow:
+        raise SystemExit(
+            f"over the bar ({SHED_MS:.0f} ms shed, {SEARCH_MS:.0f} ms search): {', '.join(slow)}"
+        )
+
+
+if __name__ == "__main__":
+    main()
