@@ -10,19 +10,45 @@ from typing import Any
 
 import pytest
 from tests.faults.writers import open_book
+from tests.postgresql import Server
 
 from coldlash.engine.catalogue import generic_text
 
 Start = Callable[..., tuple[multiprocessing.process.BaseProcess, Connection]]
 
 
+def with_engine(place: str) -> str:
+    """Make a book with one engine there."""
+    with open_book(place, create=True) as book:
+        book.add_engine("Delivery van", generic_text("flat-four"))
+    return place
+
+
 @pytest.fixture
 def path(tmp_path: Path) -> Path:
     """A book with one engine, closed."""
-    path = tmp_path / "book.coldlash"
-    with open_book(str(path), create=True) as book:
-        book.add_engine("Delivery van", generic_text("flat-four"))
-    return path
+    return Path(with_engine(str(tmp_path / "book.coldlash")))
+
+
+@pytest.fixture(scope="session")
+def server() -> Iterator[Server]:
+    """A PostgreSQL server; where there is none the tests fail and say what to install."""
+    with Server() as running:
+        yield running
+
+
+@pytest.fixture
+def server_book(server: Server) -> Iterator[str]:
+    """The address of a book with one engine on a server."""
+    name = server.new_database()
+    yield with_engine(server.url(name))
+    server.drop_database(name)
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def place(request: pytest.FixtureRequest) -> str:
+    """A book with one engine, in a file and on a server: its path or address."""
+    return str(request.getfixturevalue("path" if request.param == "sqlite" else "server_book"))
 
 
 @pytest.fixture(scope="session")

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 from sqlalchemy import event
-from tests.faults.writers import new_reading, open_book, write_with_little_room
+from tests.faults.writers import back_up_with_little_room, new_reading, open_book, write_with_little_room
 
 from coldlash.engine.catalogue import generic_text
 from coldlash.engine.reader import read_engine
@@ -158,3 +158,50 @@ def test_a_full_disk_while_an_older_book_is_brought_up_to_date_leaves_it_whole(p
         bookfile.open_file(path, migrations=folder)
     with closing(sqlite3.connect(path)) as db:
         assert "\n".join(db.iterdump()) == before
+
+
+# --- copies ---
+
+
+@pytest.fixture
+def full_disk(monkeypatch):
+    """From now on no file may grow: the write that would is refused as on a full disk."""
+    import os
+
+    def refuse(*_: object) -> None:
+        raise OSError(28, os.strerror(28))
+
+    return lambda name: monkeypatch.setattr(name, refuse)
+
+
+def test_a_backup_salvage_or_move_that_finds_no_room_leaves_nothing(path, tmp_path, full_disk):
+    from coldlash.logbook.move import move
+    from coldlash.logbook.salvage import salvage
+
+    folder = tmp_path / "safe"
+    folder.mkdir()
+    before = path.read_bytes()
+    full_disk("coldlash.logbook.copying.sync_folder")
+    no_room = r"No space left on device; nothing was made; check the folder"
+    with open_book(str(path)) as book, pytest.raises(BookError, match=no_room):
+        book.backup(folder)
+    with pytest.raises(BookError, match=no_room):
+        move(path, folder / "moved.coldlash")
+    with pytest.raises(BookError, match=no_room):
+        salvage(path, folder / "saved.coldlash")
+    assert path.read_bytes() == before
+
+
+def test_a_backup_on_a_disk_that_fills_while_it_is_written_is_said_and_cleared_away(
+    start, path, visit_id, tmp_path
+):
+    folder = tmp_path / "safe"
+    folder.mkdir()
+    process, ours = start(back_up_with_little_room, str(path), str(folder), 40_000)
+    said = ours.recv()
+    process.join()
+    assert "the disk is full" in said or "the disk can't be read or written" in said, said
+    assert list(folder.iterdir()) == []
+    with open_book(str(path)) as book:
+        assert book.check() == ()
+        assert book.backup(folder).size > 40_000  # there is room again

@@ -9,6 +9,8 @@ import pytest
 from tests.faults.writers import PARTS, open_book, write_until_killed
 
 TENTH, FULL = 30, 300
+SERVER_TENTH, SERVER_FULL = 10, 100
+"""On a server: there the client is killed and the server has to clear up after it."""
 
 
 def kill_and_look(start, path, kills: int, seed: int, *, progress: bool = False) -> int:
@@ -49,7 +51,7 @@ def kill_and_look(start, path, kills: int, seed: int, *, progress: bool = False)
 
 
 def look(path, acknowledged: dict[str, set[str]]) -> None:
-    with open_book(str(path)) as book:
+    with open_book(str(path), wait_s=30.0) as book:
         assert book.check() == ()
         visits = {visit.id: visit for visit in book.visits(state=None)}
         assert set(acknowledged) <= set(visits)
@@ -70,6 +72,16 @@ def look(path, acknowledged: dict[str, set[str]]) -> None:
 
 def test_a_tenth_of_the_kills_loses_nothing(start, path):
     assert kill_and_look(start, path, TENTH, seed=20240504) > TENTH
+
+
+def test_clients_of_a_server_killed_at_random_lose_nothing(start, server_book):
+    assert kill_and_look(start, server_book, SERVER_TENTH, seed=20240504) > SERVER_TENTH
+
+
+@pytest.mark.soak
+@pytest.mark.timeout(1800)
+def test_a_hundred_killed_clients_of_a_server_lose_nothing(start, server_book):
+    assert kill_and_look(start, server_book, SERVER_FULL, seed=19610708, progress=True) > SERVER_FULL
 
 
 @pytest.mark.soak

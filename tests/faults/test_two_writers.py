@@ -5,14 +5,14 @@ from __future__ import annotations
 from tests.faults.writers import make_book, open_book, write_many
 
 
-def test_processes_writing_at_once_lose_nothing(start, path):
+def test_processes_writing_at_once_lose_nothing(start, place):
     count = 40
-    writers = [start(write_many, str(path), km, count) for km in range(1, 4)]
+    writers = [start(write_many, place, km, count) for km in range(1, 4)]
     told = [ours.recv() for _, ours in writers]
     for process, _ in writers:
         process.join()
     assert all(isinstance(ids, list) and len(ids) == count for ids in told), told
-    with open_book(str(path)) as book:
+    with open_book(place) as book:
         visits = book.visits()
         assert [[row.id for row in visit.history] for visit in visits] == told
         seqs = [row.seq for visit in visits for row in visit.history]

@@ -7,6 +7,7 @@ import resource
 import signal
 from datetime import UTC, date, datetime
 from multiprocessing.connection import Connection
+from pathlib import Path
 from typing import Any
 
 import alembic.command  # noqa: F401  (loaded before rights are given up)
@@ -35,7 +36,7 @@ def new_reading(number: int) -> NewReading:
 
 def write_until_killed(path: str, start: int, told: Connection) -> None:
     """Open a visit and write readings, each in its own transaction; tell each id once it is acknowledged."""
-    with open_book(path) as book:
+    with open_book(path, wait_s=30.0) as book:
         (engine,) = book.engines()
         visit = book.open_visit(engine.id, NewVisit(day=date(2024, 5, 4), distance_m=start)).id
         told.send(("visit", visit))
@@ -103,3 +104,15 @@ def use_without_rights(path: str, create: bool, uid: int, told: Connection) -> N
         told.send("written")
     except ColdlashError as error:
         told.send(str(error))
+
+
+def back_up_with_little_room(path: str, folder: str, limit_bytes: int, told: Connection) -> None:
+    """Back the book up where files may not grow beyond a limit, as on a full disk; tell what was said."""
+    signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+    with open_book(path) as book:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (limit_bytes, limit_bytes))
+        try:
+            told.send(str(book.backup(Path(folder)).path))
+        except ColdlashError as error:
+            told.send(str(error))
+        os._exit(0)

@@ -212,6 +212,36 @@ def test_damage_met_while_reading_is_said(path, monkeypatch):
         book.vehicles()
 
 
+def test_text_that_is_none_is_damage(path, monkeypatch):
+    monkeypatch.setattr(bookfile, "CHECK_ON_OPEN_BYTES", 0)
+    with closing(sqlite3.connect(path)) as db:
+        db.execute("UPDATE engines SET name = CAST(x'ff41' AS TEXT)")
+        db.commit()
+    with open_book(path) as book, pytest.raises(BookError, match=r"damaged \(text in it can't be read\)"):
+        book.engines()
+
+
+def test_damage_that_the_driver_can_not_even_name_is_damage(path):
+    with open_book(path) as book:
+
+        def use() -> None:
+            with book._file.reading():
+                b"\xff".decode()  # what the driver does with SQLite's message
+
+        with pytest.raises(BookError, match=r"the book is damaged \(text in it can't be read\); nothing was"):
+            use()
+
+
+def test_a_day_that_is_none_is_damage(path):
+    with open_book(path) as book:
+        book.open_visit(NAME, visit_on())
+    with closing(sqlite3.connect(path)) as db:
+        db.execute("UPDATE visits SET day = '2024-0u-04'")
+        db.commit()
+    with pytest.raises(BookError, match=r"damaged \(visits\.day holds '2024-0u-04', which can't be read\)"):
+        open_book(path)
+
+
 # --- how it is kept ---
 
 

@@ -193,15 +193,18 @@ def _write(book: Kept, building: Path, revision: str, progress: Progress | None)
             copy_file(driver, building)
         building.chmod(book.path.stat().st_mode & 0o777)
         return
-    make_file(building, to=revision)
-    copy = BookFile(building, wait_s=0, on_wait=None)
-    try:
-        with book.reading() as source, copy.writing() as target:
-            copy_rows(source, target, plain_tables(source, revision), progress)
-    finally:
-        copy.close()
-    with closing(sqlite3.connect(building)) as file:
-        file.execute("PRAGMA journal_mode = DELETE")
+    # Written on a local disk, because the folder for backups may be a share on which no book can be written.
+    with tempfile.TemporaryDirectory() as folder:
+        here = Path(folder) / "copy.coldlash"
+        make_file(here, to=revision)
+        copy = BookFile(here, wait_s=0, on_wait=None)
+        try:
+            with book.reading() as source, copy.writing() as target:
+                copy_rows(source, target, plain_tables(source, revision), progress)
+        finally:
+            copy.close()
+        with closing(sqlite3.connect(here)) as file:
+            copy_file(file, building)
 
 
 def copy_file(source: sqlite3.Connection, building: Path) -> None:

@@ -21,9 +21,9 @@ from sqlalchemy.exc import DBAPIError, SQLAlchemyError, StatementError
 from sqlalchemy.pool import NullPool, QueuePool
 
 from coldlash.errors import BookError, ColdlashError, InputError
-from coldlash.logbook.checking import deep_faults
+from coldlash.logbook.checking import deep_faults, unreadable
 from coldlash.logbook.keeping import UNCHANGED, WAIT_NOTICE_S, Kept
-from coldlash.logbook.migrations import FOLDER, known_revisions, upgrade
+from coldlash.logbook.migrations import FOLDER, HEAD, known_revisions, upgrade
 from coldlash.logbook.models import APPLICATION_ID
 
 HEADER_BYTES = 100
@@ -31,6 +31,9 @@ MAGIC = b"SQLite format 3\x00"
 CHECK_ON_OPEN_BYTES = 32 * 2**20
 """Books up to this size are checked whole each time they are opened; larger ones by ``check`` and before a
 migration, because reading all of a large book takes seconds."""
+UNREADABLE = "Could not decode to UTF-8"
+"""What the driver says of text that is none."""
+
 LEFTOVERS = ("-journal", "-wal", "-shm")
 """What SQLite may keep beside a file while it is open."""
 
@@ -191,7 +194,7 @@ def make_file(path: Path, migrations: Path = FOLDER, to: str = "head") -> None:
                     connection.exec_driver_sql(f"PRAGMA application_id = {APPLICATION_ID}")
                     upgrade(connection, folder=migrations, to=to)
                     connection.commit()
-                    _driver(connection).execute("PRAGMA journal_mode = WAL")
+                    _demand_wal(connection, path, "made")
             finally:
                 engine.dispose()
             _put_in_place(building, path)
@@ -297,6 +300,8 @@ def _bring_up_to_date(
             )
         if revision != head or book.path.stat().st_size <= CHECK_ON_OPEN_BYTES:
             faults = faults_of(connection, "PRAGMA quick_check")
+            if not faults and revision == HEAD:
+                faults = tuple(unreadable(connection))
             if faults:
                 raise BookError(_damaged(book.path, faults[0]))
     if revision != head:
@@ -326,12 +331,17 @@ def _migrate(book: BookFile, migrations: Path) -> None:
 
 def _switch_to_wal(book: BookFile) -> None:
     with book.reading() as connection:
-        mode = _driver(connection).execute("PRAGMA journal_mode = WAL").fetchone()[0]
-        if mode != "wal":
-            raise BookError(
-                f"{book.path}: this folder can't keep a write-ahead log (it may be a network share or read-only); "
-                f"{UNCHANGED}; move the book to a local disk"
-            )
+        _demand_wal(connection, book.path, "changed")
+
+
+def _demand_wal(connection: Connection, path: Path, verb: str) -> None:
+    """Switch a book to its write-ahead log. Raises BookError where the folder has no shared memory or locks for it."""
+    mode = _driver(connection).execute("PRAGMA journal_mode = WAL").fetchone()[0]
+    if mode != "wal":
+        raise BookError(
+            f"{path}: this folder can't keep a write-ahead log (it may be a network share or read-only); nothing was "
+            f"{verb}; keep the book on a local disk"
+        )
 
 
 def faults_of(connection: Connection, pragma: str) -> tuple[str, ...]:
@@ -399,7 +409,10 @@ def words_of(error: BaseException, path: Path, *, made: bool = False) -> str:
         case "READONLY":
             return f"{path}: the book or its folder can't be written to; {unchanged}; check its permissions"
         case "CANTOPEN" | "PERM" | "AUTH":
-            return f"{path}: the book can't be opened; {unchanged}; check the folder and its permissions"
+            return (
+                f"{path}: the book can't be opened; {unchanged}; check the folder and its permissions, and that it is "
+                "on a local disk, not on a network share"
+            )
         case "CORRUPT":
             return _damaged(path, str(error))
         case "NOTADB":
@@ -408,6 +421,8 @@ def words_of(error: BaseException, path: Path, *, made: bool = False) -> str:
             return f"{path}: the disk can't be read or written ({code}); {unchanged}; check it and try again"
         case "CONSTRAINT":
             return f"{path}: a rule of the book forbids this ({error}); {unchanged}"
+        case _ if UNREADABLE in str(error):
+            return _damaged(path, "text in it can't be read")
         case _:
             return f"{path}: the book could not be used ({error}); {unchanged}"
 
@@ -423,3 +438,5 @@ def translated(path: Path, *, made: bool = False) -> Iterator[None]:
         raise BookError(words_of(error.orig or error, path, made=made)) from error
     except sqlite3.Error as error:
         raise BookError(words_of(error, path, made=made)) from error
+    except UnicodeDecodeError as error:  # the driver could not read SQLite's own message about the damage
+        raise BookError(_damaged(path, "text in it can't be read")) from error

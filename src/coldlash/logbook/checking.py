@@ -37,7 +37,7 @@ def _all(connection: Connection) -> Iterator[str]:
             yield from _pointing_nowhere(connection, table)
         if "replaces" in table.c and "seq" in table.c:
             yield from _broken_chains(connection, table)
-        yield from _unreadable(connection, table)
+    yield from unreadable(connection)
     yield from _altered_photos(connection)
 
 
@@ -104,8 +104,9 @@ def _broken_chains(connection: Connection, table: Table) -> Iterator[str]:
         yield f"a row of {table.name} corrects one that was written after it"
 
 
-def _unreadable(connection: Connection, table: Table) -> Iterator[str]:
-    for column in table.c:
+def unreadable(connection: Connection) -> Iterator[str]:
+    """Days and rows of numbers that the book could not read, though no rule forbids them."""
+    for column in [column for table in m.metadata.sorted_tables for column in table.c]:
         if column.name == "day":
             read: Any = date.fromisoformat
         elif isinstance(column.type, Numbers):
@@ -119,7 +120,7 @@ def _unreadable(connection: Connection, table: Table) -> Iterator[str]:
             try:
                 read(value)
             except ValueError:
-                yield f"{table.name}.{column.name} holds {value!r}, which can't be read"
+                yield f"{column.table.name}.{column.name} holds {value!r}, which can't be read"
 
 
 def _numbers(value: str) -> None:

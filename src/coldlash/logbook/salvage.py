@@ -148,7 +148,7 @@ def _opened(source: Path, folder: Path) -> Iterator[Pages]:
         ) from error
     if copy.stat().st_size == 0:
         raise BookError(f"{source} is empty; nothing can be saved from it")
-    with suppress(sqlite3.Error), closing(sqlite3.connect(copy)) as db:
+    with suppress(sqlite3.Error, UnicodeDecodeError), closing(sqlite3.connect(copy)) as db:
         db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
     with copy.open("rb") as file:
         head = file.read(HEADER_BYTES)
