@@ -54,7 +54,7 @@ def _walk(page: Page, url: str, van: str) -> None:
     _take(page, "valve")
     page.goto(f"{url}/visit#engine={van}")
     page.wait_for_selector("html[data-booted='true']")
-    page.fill("#meter", "77900")
+    page.fill("#meter", "39100")
     page.get_by_role("button", name="Ready: open the visit").tap()
     page.get_by_role("button", name="To the engine").tap()
     _take(page, "stop")

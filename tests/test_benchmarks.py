@@ -1,5 +1,6 @@
 """Every benchmark runs on a small size: a smoke test, no times are judged here."""
 
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -15,7 +16,7 @@ def test_there_are_benchmarks():
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_the_benchmark_runs_and_prints_a_ratio(name):
+def test_the_benchmark_runs_and_prints_what_it_measured(name):
     done = subprocess.run(
         [sys.executable, "-m", f"benchmarks.{name}", "--quick"],
         cwd=ROOT,
@@ -24,4 +25,4 @@ def test_the_benchmark_runs_and_prints_a_ratio(name):
         check=False,
     )
     assert done.returncode == 0, done.stderr[-2000:]
-    assert "ratio" in done.stdout.lower() or " x " in done.stdout or "/" in done.stdout
+    assert re.search(r"\d", done.stdout), "a benchmark prints what it measured"

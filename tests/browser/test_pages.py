@@ -106,7 +106,7 @@ def test_the_screens_of_a_visit_have_no_accessibility_violation_by_night_on_a_ph
     page = context.new_page()
     page.goto(f"{served.url}{addresses['visit']}")
     page.wait_for_selector("html[data-booted='true']")
-    page.fill("#meter", "78000")
+    page.fill("#meter", "37500")
     found = {}
 
     def look(name):

@@ -35,7 +35,7 @@ class Driver:
         self.said = Said()
         self.visit = ""
         self.faults: dict[str, int] = {"server": 0, "browser": 0, "network": 0}
-        self.meter = 80_000
+        self.meter = 37_000
 
     @property
     def page(self):

@@ -41,7 +41,7 @@ def page(browser):
     assert complaints == []
 
 
-METER = iter(range(90_000, 200_000, 100))
+METER = iter(range(37_000, 99_000, 100))
 
 
 def engine_id(served, name="Van engine"):
@@ -237,6 +237,26 @@ def test_a_meter_that_went_back_is_questioned_on_the_page(page, served):
     page.fill("#meter", "seven")
     page.get_by_role("button", name="Ready: open the visit").tap()
     expect(page.locator("#open-fault")).to_contain_text("is not a meter reading")
+
+
+def test_a_meter_that_was_replaced_is_said_so_on_the_phone_and_the_distance_goes_on(page, served):
+    page.goto(f"{served.url}/visit#engine={engine_id(served, 'Tender engine')}")
+    page.wait_for_selector("html[data-booted='true']")
+    before = _last_distance(served, "Tender engine")
+    page.fill("#meter", "120")
+    page.get_by_role("button", name="Ready: open the visit").tap()
+    page.get_by_label("It was replaced or set to 0").check()
+    page.get_by_role("button", name="Ready: open the visit").tap()
+    page.wait_for_selector("h1:has-text('The stops')")
+    visit = page.evaluate("new URLSearchParams(location.hash.slice(1)).get('visit')")
+    sent(page)
+    # Exact: a meter replaced at the last reading has counted 120 km since.
+    assert in_book(served, visit).distance_m == before + 120_000
+
+
+def _last_distance(served, name):
+    with Desk.open(str(served.book)) as desk:
+        return desk.book.visits(name)[-1].distance_m
 
 
 def test_closing_up_lists_what_is_missing_and_what_it_means_follows(page, served):

@@ -60,6 +60,16 @@ def test_more_visits_are_learnt_from_again(desk):
     assert learning.read(desk.book.settings()[learning.SETTING])[1] == 16
 
 
+def test_one_more_visit_is_not_worth_learning_again(desk, monkeypatch):
+    add_visits(desk, 16)
+    first = desk.learnt()
+    monkeypatch.setattr("coldlash.desk.learning.learnt_from", lambda books: pytest.fail("learnt again"))
+    add_visits(desk, 1, first=16)
+    assert desk.learnt() == first
+    assert [learning.outgrown(16, n) for n in (14, 15, 16, 17, 18)] == [True, False, False, False, True]
+    assert [learning.outgrown(60, n) for n in (53, 54, 66, 67)] == [True, False, False, True]
+
+
 def test_what_was_learnt_is_what_the_answer_uses(desk):
     add_visits(desk, 16)
     assert desk.answer("Van").assessment.trend.settings == desk.learnt()

@@ -119,6 +119,7 @@ def make_demo(ref: str | None, until: date, seed: int | None = None, *, anew: bo
     with Desk.open(str(path), create=True) as desk:
         fill(desk, engines)
         desk.book.set_setting(DEMO_SETTING, until.isoformat())
+        desk.learnt()
     return path
 
 

@@ -208,14 +208,14 @@ class Desk:
         return fit(engine, self.records(name), self.learnt(), self.coefficient(engine))
 
     def learnt(self) -> TrendSettings:
-        """The owner's own figures, learnt again when the book has more closed visits than they were learnt from.
+        """The owner's own figures, learnt again when the book has grown by more than a few visits since.
 
         A book that can't be written to now is answered all the same; what was learnt is then kept for this process.
         """
         heads = {head.engine_id: head.count for head in self.book.recent_visits(1) if head.state == "closed"}
         closed = sum(heads.values())
         kept = learning.read(self.book.settings().get(learning.SETTING)) or self._learnt
-        if kept is not None and kept[1] == closed:
+        if kept is not None and not learning.outgrown(kept[1], closed):
             return kept[0]
         most = sorted(heads, key=lambda engine: -heads[engine])[: learning.MOST_ENGINES]
         books = []

@@ -1,7 +1,8 @@
 """The owner's own figures: how rough the hands, blades and days of this book are, learnt from all its engines.
 
-Learnt once there are more than a few visits, kept in the book with the number of visits it was learnt from, and
-learnt again when there are more. Until then, and where learning does not settle, the invented starting points hold.
+Learnt once there are more than a few visits and kept in the book with the number of visits they were learnt from;
+learnt again when a tenth more have come, and at least two: one more visit teaches next to nothing and costs
+seconds. Until then, and where learning does not settle, the invented starting points hold.
 """
 
 from __future__ import annotations
@@ -36,6 +37,11 @@ def learnt_from(books: Sequence[Learnable]) -> TrendSettings:
     except ConvergenceError:
         # Readings that contradict each other: what they teach is not to be trusted.
         return DEFAULTS
+
+
+def outgrown(learnt_visits: int, visits: int) -> bool:
+    """Is the book so much larger (or smaller: an import undone) that it should be learnt from again?"""
+    return abs(visits - learnt_visits) > max(1, learnt_visits // 10)
 
 
 def written(settings: TrendSettings, visits: int) -> str:

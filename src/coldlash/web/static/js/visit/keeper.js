@@ -84,7 +84,7 @@ export class Keeper extends EventTarget {
   }
 
   async answer(id) {
-    const found = await this.#store.fetch("answer", id, `/api/visits/${id}/answer`, { timeoutMs: 8000 });
+    const found = await this.#store.fetch("answer", id, `/api/visits/${id}/answer`, { timeoutMs: 30_000 });
     return found.from === BOOK ? found.value : null;
   }
 

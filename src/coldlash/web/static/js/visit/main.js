@@ -10,9 +10,12 @@ import { Keeper } from "./keeper.js";
 import { asks, begin, bladesOf, expectedOf, fromBook, lastRow, measured, order, planOf, reading, standing, surprising, words } from "./record.js";
 import { SCREENS, STEPS } from "./screens.js";
 
+const ASK_AGAIN_MS = 3000;
+
 class Session {
   answer = null;
   #undo = [];
+  #askAgain = null;
 
   constructor(root, keeper, outbox, pack, from) {
     this.root = root;
@@ -130,8 +133,11 @@ class Session {
     if (form.get("temp").trim() !== "" && temp === null) {
       return fault(`${form.get("temp")} is not a temperature; write it like 17.5`);
     }
-    if (this.pack.meter.last !== null && meter < this.pack.meter.last) {
-      return fault(`On ${this.pack.meter.last_day} the meter showed ${this.pack.meter.last}. Mistyped? If it rolled over or was replaced, open this visit at the computer with the engine’s own distance.`);
+    const back = this.pack.meter.last !== null && meter < this.pack.meter.last;
+    const explained = back ? form.get("explained") : null;
+    document.getElementById("explain").hidden = !back;
+    if (back && explained === null) {
+      return fault(`On ${this.pack.meter.last_day} the meter showed ${this.pack.meter.last}. Mistyped? Otherwise say below what happened to it.`);
     }
     const blades = this.pack.blade_sets.find((set) => set.name === form.get("blades"));
     const plan = this.plan;
@@ -142,6 +148,7 @@ class Session {
       engine_file: this.pack.engine.file,
       day: form.get("day"),
       meter,
+      meter_explained: explained,
       engine_temp: temp,
       temperature: this.pack.temperature,
       by: form.get("by").trim() || null,
@@ -258,15 +265,22 @@ class Session {
     }
   }
 
+  /** Asks what it means until the book has told; it has all of the visit only after the last entry was sent. */
   async fetchAnswer() {
     try {
       this.answer = await this.keeper.answer(this.record.id);
     } catch {
       this.answer = null; // the book does not have all of it yet
     }
-    if (this.place.screen === "meaning") {
-      this.render(false);
+    if (this.place.screen !== "meaning") {
+      return;
     }
+    if (this.answer === null) {
+      clearTimeout(this.#askAgain);
+      this.#askAgain = setTimeout(() => this.fetchAnswer(), ASK_AGAIN_MS);
+      return;
+    }
+    this.render(false);
   }
 
   // ---- showing

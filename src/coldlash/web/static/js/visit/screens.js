@@ -49,6 +49,14 @@ function ready(session) {
       h("select", { id: "blades", name: "blades" }, pack.blade_sets.map((set) => h("option", { value: set.name, selected: record.draft?.blades === set.name }, `${set.name} (${set.unit})`))),
     ),
     h("p", { class: "fault", role: "alert", id: "open-fault", hidden: true }),
+    h(
+      "fieldset",
+      { id: "explain", hidden: true },
+      h("legend", {}, "Why the meter shows less than before"),
+      [["rolled over", "It rolled over past its highest figure"], ["replaced", "It was replaced or set to 0"]].map(([value, words]) =>
+        h("label", { class: "choice" }, h("input", { type: "radio", name: "explained", value }), h("span", {}, words)),
+      ),
+    ),
     h("p", {}, h("button", { class: "do", type: "submit" }, "Ready: open the visit")),
   );
   return [
