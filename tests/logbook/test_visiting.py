@@ -623,3 +623,23 @@ def test_whatever_is_done_in_a_draft_exactly_the_last_accepted_value_stands(book
     assert [r.id for r in kept_visit.history] == written
     assert all((r.blade_um or r.go_um) == value[r.id] for r in kept_visit.history if not r.withdrawn)
     book.discard_visit(visit)
+
+
+def test_recent_visits_are_the_last_closed_ones_of_each_engine_and_every_draft(book):
+    book.add_engine("Second", "toml")
+    for engine, days in ((NAME, ("2021-01-01", "2022-01-01", "2023-01-01")), ("Second", ("2020-01-01",))):
+        for number, day in enumerate(days):
+            book.close_visit(book.open_visit(engine, visit_on(day, 100 + number)).id)
+    draft = book.open_visit("Second", visit_on("2019-01-01", 5))
+    book.discard_visit(book.open_visit(NAME, visit_on("2024-01-01", 900)).id)
+    heads = {
+        engine.name: [h for h in book.recent_visits(2) if h.engine_id == engine.id]
+        for engine in book.engines()
+    }
+    assert [(h.day.year, h.state, h.count) for h in heads[NAME]] == [(2022, "closed", 3), (2023, "closed", 3)]
+    assert [(h.day.year, h.state, h.count) for h in heads["Second"]] == [
+        (2019, "draft", 1),
+        (2020, "closed", 1),
+    ]
+    assert heads["Second"][0].id == draft.id
+    assert book.recent_visits(0) == (heads["Second"][0],)
