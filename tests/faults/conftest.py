@@ -30,13 +30,6 @@ def path(tmp_path: Path) -> Path:
     return Path(with_engine(str(tmp_path / "book.coldlash")))
 
 
-@pytest.fixture(scope="session")
-def server() -> Iterator[Server]:
-    """A PostgreSQL server; where there is none the tests fail and say what to install."""
-    with Server() as running:
-        yield running
-
-
 @pytest.fixture
 def server_book(server: Server) -> Iterator[str]:
     """The address of a book with one engine on a server."""

@@ -27,13 +27,6 @@ def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
 
 
 @pytest.fixture(scope="session")
-def server() -> Iterator[Server]:
-    """A PostgreSQL server; where there is none the tests fail and say what to install."""
-    with Server() as running:
-        yield running
-
-
-@pytest.fixture(scope="session")
 def made_database(server: Server) -> Database:
     """A database with the book that each test starts from."""
     database = Database(server)
