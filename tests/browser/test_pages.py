@@ -36,6 +36,7 @@ def addresses(served):
         van = desk.book.engine("Van engine").id
         tender = desk.book.engine("Tender engine").id
         pump = desk.book.engine("Pump engine").id
+        vehicle = desk.book.vehicle("Delivery van").id
         visit = desk.book.visits("Van engine")[-1].id
     return {
         "shed": "/",
@@ -51,6 +52,9 @@ def addresses(served):
         "gap": f"/engines/{van}/gap",
         "heat": f"/engines/{van}/heat",
         "cooldown": f"/engines/{van}/cooldown",
+        "work": f"/engines/{van}/work",
+        "where it sits": f"/engines/{van}/fit",
+        "odometer": f"/vehicles/{vehicle}/odometer",
         "new vehicle": "/new/vehicle",
         "new blades": "/new/blades",
         "new engine": "/new/engine",
