@@ -80,6 +80,18 @@ def test_a_damaged_book_is_named_and_salvaged(shed, tmp_path):
     assert path.read_bytes() == bytes(data)
 
 
+def test_a_lost_engine_file_is_given_again(shed, tmp_path):
+    with closing(sqlite3.connect(tmp_path / "book.coldlash")) as db:
+        db.execute("DELETE FROM engine_files")
+        db.commit()
+    done = shed("salvage", tmp_path / "book.coldlash", "--to", tmp_path / "new.coldlash")
+    assert "give it again: coldlash add engine FILE --name NAME --again" in " ".join(done.out.split())
+    book = ("--book", tmp_path / "new.coldlash")
+    assert "The engine file was lost" in shed("due", *book).err or "fault" in shed("due", *book).err
+    assert shed("add", "engine", "flat-four", "--name", "Van engine", "--again", *book).code == 0
+    assert "Van engine" in shed("due", *book).out
+
+
 def test_of_a_sound_book_nothing_is_lost(shed, tmp_path):
     done = shed("salvage", tmp_path / "book.coldlash", "--to", tmp_path / "new.coldlash")
     assert "Nothing seems to be lost." in done.out

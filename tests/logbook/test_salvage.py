@@ -270,7 +270,7 @@ def test_an_engine_whose_file_is_lost_gets_another_version_of_it(whole, tmp_path
 
 def test_an_engine_with_no_file_left_says_so_and_takes_one_again(whole, tmp_path):
     done = saved(altered(whole, tmp_path, "DELETE FROM engine_files"), tmp_path / "new.coldlash")
-    assert "give it again: coldlash add engine FILE --again" in str(done.lost)
+    assert "give it again: coldlash add engine FILE --name NAME --again" in str(done.lost)
     with opened(done) as book:
         assert "was lost" in book.engine(ENGINE).file.toml
         book.new_engine_file(ENGINE, "name = 'x'")

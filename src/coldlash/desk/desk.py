@@ -26,7 +26,7 @@ from coldlash.desk.due_dates import engine_of_entry, renewed_since
 from coldlash.desk.engines import LoadedEngine, engine_from_kept
 from coldlash.desk.shown import Shown, checked_setting, shown_from
 from coldlash.engine.spec import Engine, Valve
-from coldlash.errors import BookError, InputError
+from coldlash.errors import BookError, FaultyFileError, InputError
 from coldlash.logbook.bookfile import file_of
 from coldlash.logbook.distance import Explained, UnitLength
 from coldlash.logbook.due import Due
@@ -128,9 +128,14 @@ class Desk:
     def new_engine_file(self, name: str, loaded: LoadedEngine) -> int:
         """Keep a new version of an engine's file; earlier visits keep theirs. Returns the version.
 
-        Raises InputError when the new file has not the valves that readings were taken of.
+        Raises InputError when the new file has not the valves that readings were taken of. Where the file in the book
+        can't be read any more (it was lost in damage), any new one is taken.
         """
-        entry, engine = self.engine(name)
+        entry = self.book.engine(name)
+        try:
+            engine = self._read(entry)
+        except FaultyFileError:
+            return self.book.new_engine_file(name, loaded.text, loaded.tables).version
         if loaded.engine.cylinders != engine.cylinders:
             raise InputError(
                 f"{entry.name} has {engine.cylinders} cylinders, {loaded.source} has {loaded.engine.cylinders}: "
