@@ -189,6 +189,7 @@ def test_a_backup_salvage_or_move_that_finds_no_room_leaves_nothing(path, tmp_pa
         move(path, folder / "moved.coldlash")
     with pytest.raises(BookError, match=no_room):
         salvage(path, folder / "saved.coldlash")
+    assert list(folder.iterdir()) == []
     assert path.read_bytes() == before
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import stat
 
 import pytest
 
@@ -81,3 +82,29 @@ def test_a_disk_that_refuses_is_said(tmp_path, monkeypatch):
 
     with pytest.raises(BookError, match="new: No space left on device; nothing was made; check the folder"):
         build()
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize(("number", "passes"), [(22, True), (5, False)])
+def test_a_file_system_that_knows_no_sync_of_folders_is_no_fault(tmp_path, monkeypatch, number, passes):
+    real = os.fsync
+
+    def refuse(opened: int) -> None:
+        if stat.S_ISDIR(os.fstat(opened).st_mode):
+            raise OSError(number, os.strerror(number))
+        real(opened)
+
+    monkeypatch.setattr(os, "fsync", refuse)
+    if passes:
+        with put_when_whole(tmp_path / "new") as building:
+            building.write_text("x")
+        assert (tmp_path / "new").read_text() == "x"
+        return
+
+    def build() -> None:
+        with put_when_whole(tmp_path / "new") as building:
+            building.write_text("x")
+
+    with pytest.raises(BookError, match="Input/output error; nothing was made; check the folder"):
+        build()
+    assert list(tmp_path.iterdir()) == []

@@ -16,6 +16,7 @@ from sqlalchemy import create_engine, make_url
 from sqlalchemy import text as sql
 from tests.logbook import test_models as files
 from tests.logbook.shelf import ENGINE_TOML, NAME, found, open_book, visit_on
+from tests.postgresql import NoServerError, Server
 
 from coldlash.errors import BookError, InputError
 from coldlash.logbook.migrations import FOLDER, HEAD
@@ -607,3 +608,29 @@ def test_processes_making_one_book_at_once_make_one_book(empty):
     assert failures == []
     with open_book(empty) as book:
         assert len(book.engines()) == 3
+
+
+# --- the tests' own server ---
+
+
+def test_a_machine_without_the_server_is_told_what_to_install(monkeypatch):
+    monkeypatch.setattr(Path, "glob", lambda *_: iter(()))
+    monkeypatch.setattr(shutil, "which", lambda _: None)
+    with pytest.raises(NoServerError, match=r"initdb is not here; .* apt-get install postgresql"):
+        Server()
+
+
+def test_the_tests_server_is_gone_afterwards_also_when_something_failed():
+    seen: list[Server] = []
+
+    def fail() -> None:
+        with Server() as server:
+            seen.append(server)
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        fail()
+    (server,) = seen
+    assert server._process is not None
+    assert server._process.poll() is not None
+    assert not server.folder.exists()

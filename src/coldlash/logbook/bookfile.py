@@ -7,6 +7,7 @@ waits for one writer at a time; every write is on the disk before it is acknowle
 
 from __future__ import annotations
 
+import errno
 import os
 import sqlite3
 import uuid
@@ -223,6 +224,9 @@ def sync_folder(folder: Path) -> None:
         opened = os.open(folder, os.O_RDONLY)
         try:
             os.fsync(opened)
+        except OSError as error:
+            if error.errno != errno.EINVAL:  # some file systems know no such thing
+                raise
         finally:
             os.close(opened)
 

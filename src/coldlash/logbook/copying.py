@@ -46,7 +46,11 @@ def put_when_whole(target: Path) -> Iterator[Path]:
             with building.open("rb") as file:
                 os.fsync(file.fileno())
             _link(building, target)
-            sync_folder(target.parent)
+            try:
+                sync_folder(target.parent)
+            except OSError:
+                target.unlink(missing_ok=True)  # ours, and nobody was told of it yet
+                raise
     except OSError as error:
         raise BookError(f"{target}: {error.strerror}; nothing was made; check the folder") from error
     finally:

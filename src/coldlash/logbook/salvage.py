@@ -318,7 +318,10 @@ class _Filling:
         self._lost.append(f"engine_files: a version of the file of {name} is lost; {how}")
 
 
-LOST_FILE = "# The engine file was lost when the book was damaged. Give it again: coldlash add engine FILE --name NAME --again\n"
+LOST_FILE = (
+    "# The engine file was lost when the book was damaged.\n"
+    "# Give it again: coldlash add engine FILE --name NAME --again\n"
+)
 
 
 def _made_id(name: str) -> str:
