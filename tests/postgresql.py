@@ -26,6 +26,9 @@ REMEDY = (
     "or put initdb and postgres on the PATH"
 )
 USER = "coldlash"
+PREFIX = "coldlash-pg-"
+OWNER = "owner"
+"""The file that says which process a folder belongs to."""
 DEATH_SIGNAL = 1  # PR_SET_PDEATHSIG of prctl(2)
 
 
@@ -49,8 +52,10 @@ class Server:
 
     def __init__(self) -> None:
         initdb, postgres = program("initdb"), program("postgres")
+        _clear_up_after_killed_tests()
         # A socket's path may be 107 bytes long, and pytest's own temporary folders are longer than that.
-        self.folder = Path(tempfile.mkdtemp(prefix="coldlash-pg-"))
+        self.folder = Path(tempfile.mkdtemp(prefix=PREFIX))
+        (self.folder / OWNER).write_text(str(os.getpid()))
         self._count = 0
         self._process: subprocess.Popen[bytes] | None = None
         self._log = self.folder / "log"
@@ -140,6 +145,17 @@ class Server:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         self.stop()
+
+
+def _clear_up_after_killed_tests() -> None:
+    """Tests that were killed took their server with them, but not its files."""
+    for folder in Path(tempfile.gettempdir()).glob(f"{PREFIX}*"):
+        try:
+            os.kill(int((folder / OWNER).read_text()), 0)
+        except ProcessLookupError:
+            shutil.rmtree(folder, ignore_errors=True)
+        except (OSError, ValueError):  # not ours to judge
+            continue
 
 
 def _not_root() -> dict[str, Any]:

@@ -5,8 +5,11 @@ The rest of this folder runs on both; here are the server's own rules, locks, ve
 
 from __future__ import annotations
 
+import os
 import shutil
+import subprocess
 import sys
+import tempfile
 import threading
 from pathlib import Path
 
@@ -14,9 +17,10 @@ import psycopg
 import pytest
 from sqlalchemy import create_engine, make_url
 from sqlalchemy import text as sql
+from tests import postgresql
 from tests.logbook import test_models as files
 from tests.logbook.shelf import ENGINE_TOML, NAME, found, open_book, visit_on
-from tests.postgresql import NoServerError, Server
+from tests.postgresql import OWNER, PREFIX, NoServerError, Server
 
 from coldlash.errors import BookError, InputError
 from coldlash.logbook.migrations import FOLDER, HEAD
@@ -634,3 +638,16 @@ def test_the_tests_server_is_gone_afterwards_also_when_something_failed():
     assert server._process is not None
     assert server._process.poll() is not None
     assert not server.folder.exists()
+
+
+def test_what_killed_tests_left_is_cleared_up_by_the_next(monkeypatch, tmp_path):
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+    gone = subprocess.Popen([sys.executable, "-c", ""])
+    gone.wait()
+    for name, owner in (("dead", str(gone.pid)), ("alive", str(os.getpid())), ("unknown", "x")):
+        (tmp_path / f"{PREFIX}{name}").mkdir()
+        (tmp_path / f"{PREFIX}{name}" / OWNER).write_text(owner)
+    monkeypatch.setattr(postgresql, "program", lambda _: sys.executable)
+    with pytest.raises(NoServerError, match="failed"):
+        Server()
+    assert sorted(folder.name for folder in tmp_path.iterdir()) == [f"{PREFIX}alive", f"{PREFIX}unknown"]

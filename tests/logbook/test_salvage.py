@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 import re
 import sqlite3
+import uuid
 from collections.abc import Callable
 from contextlib import closing
 from datetime import date, timedelta
@@ -16,6 +17,7 @@ from tests.logbook.shelf import NOON, content, full_book, open_book
 from coldlash.engine.spec import Valve
 from coldlash.errors import BookError
 from coldlash.logbook.bookfile import BookFile
+from coldlash.logbook.pages import Pages
 from coldlash.logbook.records import NewReading, NewVisit, PastVisit
 from coldlash.logbook.salvage import Salvaged, salvage
 from coldlash.logbook.store import Book
@@ -30,6 +32,7 @@ def whole(tmp_path_factory) -> bytes:
     """The bytes of a book with one of everything, and forty visits."""
     path = full_book(tmp_path_factory.mktemp("whole") / "whole.coldlash")
     with open_book(path) as book:
+        rng = random.Random(1961)  # every byte the same each time, or the damage would fall elsewhere
         valves = [Valve(kind, cylinder) for cylinder in range(1, 5) for kind in ("I", "E")]
         visits = [
             PastVisit(
@@ -37,9 +40,17 @@ def whole(tmp_path_factory) -> bytes:
                     day=date(2007, 1, 1) + timedelta(days=90 * n),
                     distance_m=10**8 + n * 10**6,
                     note=f"visit {n}",
+                    id=str(uuid.UUID(int=rng.getrandbits(128), version=4)),
                 ),
                 readings=tuple(
-                    NewReading(valve=valve, step="found", go_um=100, nogo_um=150, note="gut " * (n % 9))
+                    NewReading(
+                        valve=valve,
+                        step="found",
+                        go_um=100,
+                        nogo_um=150,
+                        note="gut " * (n % 9),
+                        id=str(uuid.UUID(int=rng.getrandbits(128), version=4)),
+                    )
                     for valve in valves
                 ),
             )
@@ -225,6 +236,20 @@ def test_without_its_first_page_the_rest_is_known_by_its_shape(damaged, whole, t
     ):
         assert after[table] == before[table], table
     assert sum(len(rows) for rows in after.values()) >= sum(len(rows) for rows in before.values()) - 3
+
+
+def test_a_table_that_says_it_continues_on_a_page_that_cannot_be_is_read_as_far_as_it_goes(
+    damaged, whole, tmp_path
+):
+    root = Pages(whole, PAGE).table(1)
+    first = next(row.values[3] for row in root.rows if row.values[1] == "readings")
+    assert isinstance(first, int)
+    data = bytearray(whole)
+    at = (first - 1) * PAGE
+    assert data[at] == 5  # published: sqlite.org/fileformat2.html, 1.6: an interior page of a table
+    data[at + 8 : at + 12] = bytes(4)  # its last page is now number 0
+    done = saved(damaged(bytes(data)), tmp_path / "new.coldlash")
+    assert done.rows["readings"] == 330
 
 
 def test_a_log_beside_the_damaged_book_is_read_too(tmp_path):

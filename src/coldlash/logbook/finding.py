@@ -137,7 +137,7 @@ def read(pages: Pages, folder: Path, lost: list[str]) -> tuple[str, dict[str, Ta
             lost.append(
                 f"{name}: {len(found.broken_pages)} pages are broken or gone; rows were looked for elsewhere"
             )
-            broken |= {number: [tables[name]] for number in found.broken_pages if number <= pages.count}
+            broken |= {number: [tables[name]] for number in found.broken_pages if 1 <= number <= pages.count}
     everything = list(tables.values())
     for number in pages.orphans():
         broken[number] = everything
