@@ -647,7 +647,7 @@ def test_what_killed_tests_left_is_cleared_up_by_the_next(monkeypatch, tmp_path)
     for name, owner in (("dead", str(gone.pid)), ("alive", str(os.getpid())), ("unknown", "x")):
         (tmp_path / f"{PREFIX}{name}").mkdir()
         (tmp_path / f"{PREFIX}{name}" / OWNER).write_text(owner)
-    monkeypatch.setattr(postgresql, "program", lambda _: sys.executable)
+    monkeypatch.setattr(postgresql, "program", lambda _: shutil.which("false"))
     with pytest.raises(NoServerError, match="failed"):
         Server()
     assert sorted(folder.name for folder in tmp_path.iterdir()) == [f"{PREFIX}alive", f"{PREFIX}unknown"]
