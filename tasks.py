@@ -36,7 +36,9 @@ def test(arguments: list[str]) -> int:
     _debian_package("chromium", "chromium")
     if not list(Path("/usr/lib/postgresql").glob("*/bin/initdb")):
         _debian_package("initdb", "postgresql")
-    return _do(str(BIN / "pytest"), "-m", "not soak", *arguments)
+    # One worker a core; who has nothing left takes over from the others.
+    workers = str(min(os.cpu_count() or 1, 4))
+    return _do(str(BIN / "pytest"), "-m", "not soak", "-n", workers, "--dist", "worksteal", *arguments)
 
 
 def check(_: list[str]) -> int:
@@ -58,7 +60,9 @@ def bench(arguments: list[str]) -> int:
     The study of calibration is run by bench_wear.
     """
     names = [path.stem for path in sorted((HERE / "benchmarks").glob("bench_*.py"))]
-    return max(_do(sys.executable, "-m", f"benchmarks.{name}", *arguments) for name in [*names, "study_causes"])
+    return max(
+        _do(sys.executable, "-m", f"benchmarks.{name}", *arguments) for name in [*names, "study_causes"]
+    )
 
 
 def soak(arguments: list[str]) -> int:

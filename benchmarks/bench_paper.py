@@ -7,6 +7,7 @@ its Platypus; it makes no tags, text alternatives or PDF/UA check, which ours do
 from __future__ import annotations
 
 import io
+import sys
 import tempfile
 from collections.abc import Callable
 from datetime import UTC, date, datetime, timedelta
@@ -34,7 +35,7 @@ from coldlash.paper.tape_page import StripPage, print_strip
 from coldlash.wear.record import GapInterval
 
 TODAY = date(2026, 5, 31)
-VISITS, ENGINES = 200, 1000
+VISITS, ENGINES = (20, 20) if "--quick" in sys.argv[1:] else (200, 1000)
 
 
 def _fastest(what: Callable[[], Any], rounds: int) -> tuple[float, Any]:

@@ -317,7 +317,7 @@ def due(km: float, since: date, how: Driving) -> Due:
     if not (math.isfinite(km) and km >= 0):
         raise InputError(f"a distance of {km} km ahead; give 0 km or more")
     mean = km / how.km_per_day
-    if mean <= 0:
+    if mean < 1e-6:  # a tenth of a second: no later day, and its square must not vanish
         return Due(since, since, since)
     driven = km * how.wobble**2 / how.km_per_day**3
     unsure = (mean * how.sd / how.km_per_day) ** 2
