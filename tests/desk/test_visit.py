@@ -5,6 +5,7 @@ from datetime import UTC, date, datetime
 import pytest
 
 from coldlash.bench.blades import STANDARD_SETS
+from coldlash.demo.fill import make_demo
 from coldlash.desk.desk import Desk
 from coldlash.desk.engines import load_engine
 from coldlash.desk.visit import plan_text, planned_stops, read_place
@@ -119,3 +120,16 @@ def test_two_open_visits_of_one_engine_must_be_told_apart(desk):
     start(desk, 2.0)
     with pytest.raises(InputError, match="several open visits"):
         desk.draft("Van")
+
+
+def test_what_the_readings_say_makes_a_check_due_sooner(tmp_path):
+    path = make_demo(str(tmp_path / "d.coldlash"), date(2026, 11, 1))
+    with Desk.open(str(path)) as opened:
+        plain = {row.entry.name: row for row in opened.shed(date(2026, 7, 1))}
+        judged = {row.entry.name: row for row in opened.judged_shed(date(2026, 7, 1))}
+    van, before = judged["Van engine"], plain["Van engine"]
+    assert van.headline.startswith("E3 has tightened")
+    assert (van.due.by, van.due.state) == ("verdict", "due")
+    # Common practice: slower tightening is checked again within 1,500 km at the most.
+    assert van.due.due_km - van.due.last_km <= 1500 < before.due.due_km - before.due.last_km
+    assert judged["Pump engine"].due == plain["Pump engine"].due

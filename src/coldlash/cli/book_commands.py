@@ -87,7 +87,7 @@ def _due(arguments: argparse.Namespace) -> None:
     # The owner's own calendar day is meant, not that of a time zone.
     today = arguments.on or date.today()  # noqa: DTZ011
     with Desk.open(arguments.book) as desk:
-        rows, shown = desk.shed(today), desk.shown()
+        rows, shown = desk.judged_shed(today), desk.shown()
     if arguments.json:
         put_json({"on": today.isoformat(), "engines": [due_json(row) for row in rows]})
         return

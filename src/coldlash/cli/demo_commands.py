@@ -68,7 +68,7 @@ def _walk(path: str, today: date) -> None:
     from coldlash.engine.plan_text import plan_text
 
     with Desk.open(path) as desk:
-        rows = desk.shed(today)
+        rows = desk.judged_shed(today)
         _title("1. What is due")
         for row in rows:
             for line in due_lines(row, desk.shown()):

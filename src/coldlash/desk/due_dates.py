@@ -32,6 +32,8 @@ class ShedRow:
     due: Due
     draft: VisitHead | None
     visits: int
+    headline: str = ""
+    """The most important sentence of what the readings say, where it asks for something."""
 
     @property
     def engine(self) -> Engine:
@@ -81,11 +83,16 @@ def shed(book: Book, today: date) -> tuple[ShedRow, ...]:
         _row(entry, services[entry.file.id], vehicles, heads.get(entry.id, []), work.get(entry.id, []), today)
         for entry in entries
     ]
-    return tuple(
-        sorted(
-            rows, key=lambda row: (URGENCY[row.due.state], row.due.projected or row.due.due_day or date.max)
-        )
-    )
+    return by_urgency(rows)
+
+
+def by_urgency(rows: Iterable[ShedRow]) -> tuple[ShedRow, ...]:
+    """Most urgent first: what is due, then by the day it will be."""
+
+    def place(row: ShedRow) -> tuple[int, date]:
+        return URGENCY[row.due.state], row.due.projected or row.due.due_day or date.max
+
+    return tuple(sorted(rows, key=place))
 
 
 def _row(

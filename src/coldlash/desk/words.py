@@ -17,6 +17,16 @@ def due_state(due: Due) -> str:
     return _STATE[due.state]
 
 
+_BECAUSE = {"verdict": "what the readings say"}
+
+
+def due_because(due: Due) -> str:
+    """What makes it due, in words; empty where nothing does yet."""
+    if due.state in ("never checked", "not yet"):
+        return ""
+    return f"because of {_BECAUSE.get(due.by, due.by)}"
+
+
 def due_next(due: Due, service: Service, shown: Shown) -> str:
     """When the next check is, in words: the day that comes first, and the distance."""
     if due.state == "never checked":
@@ -38,8 +48,10 @@ def due_lines(row: ShedRow, shown: Shown) -> list[str]:
     """One engine of the shed: its state, and below it the last check and the next."""
     due, service = row.due, row.engine.service
     where = f" ({row.vehicle})" if row.vehicle else ""
-    because = "" if due.state in ("never checked", "not yet") else f", because of {due.by}"
-    lines = [f"{row.entry.name}{where}: {due_state(due)}{because}"]
+    because = due_because(due)
+    lines = [f"{row.entry.name}{where}: {due_state(due)}" + (f", {because}" if because else "")]
+    if row.headline:
+        lines.append(f"  now   {row.headline}")
     if due.last_day is not None and due.last_km is not None:
         lines.append(f"  last  {due.last_day} at {shown.km(due.last_km, service)}")
     lines.append(f"  next  {due_next(due, service, shown)}")
@@ -70,6 +82,7 @@ def due_json(row: ShedRow) -> dict[str, object]:
         "soonest_day": day(due.soonest),
         "latest_day": day(due.latest),
         "visits": row.visits,
+        "headline": row.headline or None,
         "open_visit": None if row.draft is None else row.draft.id,
     }
 

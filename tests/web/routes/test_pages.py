@@ -43,6 +43,8 @@ def test_the_shed_shows_every_engine_with_what_is_due(house):
     for name in ("Van engine", "Pump engine", "Tender engine"):
         assert name in text
     assert "Begin a visit" in text
+    assert "E3 has tightened" in text
+    assert "because of what the readings say" in text
     assert "744 h" in text or " h," in text
 
 

@@ -45,7 +45,7 @@ def picture(drawing: Drawing, ident: str) -> Markup:
 def _engine(desk: Desk, request: Request) -> Context:
     entry, engine = engine_of(desk, request)
     pictures = engine_pictures(desk, entry, engine)
-    row = next(row for row in desk.shed(today()) if row.entry.id == entry.id)
+    row = next(row for row in desk.judged_shed(today()) if row.entry.id == entry.id)
     visits = desk.book.visits(entry.name)
     return {
         "entry": entry,

@@ -9,7 +9,7 @@ from starlette.routing import BaseRoute, Route
 
 from coldlash.desk.desk import Desk
 from coldlash.desk.shown import SETTINGS
-from coldlash.desk.words import due_next, due_state
+from coldlash.desk.words import due_because, due_next, due_state
 from coldlash.web.routes.common import Context, form, kept_page, page, today
 from coldlash.web.templating import Pages
 
@@ -33,13 +33,14 @@ def _shed(desk: Desk, _: Request) -> Context:
             "name": row.entry.name,
             "vehicle": row.vehicle,
             "state": due_state(row.due),
-            "by": row.due.by,
+            "because": due_because(row.due),
+            "headline": row.headline,
             "urgent": row.due.state in ("due", "never checked"),
             "next": due_next(row.due, row.engine.service, shown),
             "last": row.due.last_day,
             "draft": None if row.draft is None else {"id": row.draft.id, "day": row.draft.day},
         }
-        for row in desk.shed(today())
+        for row in desk.judged_shed(today())
     ]
     return {"rows": rows, "day": today()}
 

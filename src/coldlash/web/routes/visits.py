@@ -80,7 +80,7 @@ async def to_visit(request: Request) -> Response:
 def _shed(desk: Desk, _: Request) -> Json:
     # The owner's own calendar day is meant, not that of a time zone.
     today = date.today()  # noqa: DTZ011
-    rows = desk.shed(today)
+    rows = desk.judged_shed(today)
     return {"on": today.isoformat(), "engines": [{"id": row.entry.id, **due_json(row)} for row in rows]}
 
 
