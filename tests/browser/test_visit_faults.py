@@ -5,7 +5,7 @@ from __future__ import annotations
 import random
 import time
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
@@ -60,7 +60,8 @@ class Driver:
         self.open_page(f"/visit?{self.meter}#engine={self.engine}")
         self.meter += 500
         self.page.fill("#meter", str(self.meter))
-        self.page.fill("#day", f"2027-{1 + (self.meter // 500) % 12:02d}-{1 + (self.meter // 500) % 27:02d}")
+        day = UNTIL + timedelta(days=len(self.said.visits))
+        self.page.fill("#day", day.isoformat())
         self.page.get_by_role("button", name="Ready: open the visit").tap()
         self.page.wait_for_selector("h1:has-text('The stops')")
         self.saved()
@@ -139,7 +140,9 @@ class Driver:
         if self.served.process is None:
             self.served.start()
         self.open_page(f"/visit?calm#visit={self.visit}")
-        self.page.wait_for_selector("#saved[data-state='sent']", state="attached", timeout=120_000)
+        settled = "#saved[data-state='sent'], #saved[data-state='parked']"
+        self.page.wait_for_selector(settled, state="attached", timeout=120_000)
+        assert self.page.locator("[data-parked]").count() == 0, self.page.inner_text("#parked")
 
 
 def in_the_book(book: Path, visit_id: str) -> tuple[str, list[tuple[str, str, object]]]:
