@@ -42,12 +42,13 @@ def test(arguments: list[str]) -> int:
 
 
 def check(_: list[str]) -> int:
-    """ruff, mypy strict, import-linter, generated docs up to date. All are run; one failing fails the whole."""
+    """ruff, mypy strict, import-linter, catalogues and docs up to date. All are run; one failing fails the whole."""
     results = [
         _do(str(BIN / "ruff"), "check", "."),
         _do(str(BIN / "ruff"), "format", "--check", "."),
         _do(str(BIN / "mypy")),
         _do(str(BIN / "lint-imports"), "--no-cache"),
+        _do(sys.executable, "-m", "catalogues", "--check"),
         _do(sys.executable, "-m", "docs_build", "--check"),
     ]
     print("check: all good" if not any(results) else "check: something above needs mending", flush=True)
@@ -73,7 +74,7 @@ def soak(arguments: list[str]) -> int:
 def docs(_: list[str]) -> int:
     """Rebuild the generated parts of README and docs, and take their pictures."""
     _debian_package("chromium", "chromium")
-    return max(_do(sys.executable, "-m", "docs_build"), _do(sys.executable, "-m", "docs_pictures"))
+    return max(_do(sys.executable, "-m", name) for name in ("catalogues", "docs_build", "docs_pictures"))
 
 
 TASKS: dict[str, Callable[[list[str]], int]] = {
