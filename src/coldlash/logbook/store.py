@@ -27,6 +27,8 @@ What there is (records in ``logbook.records`` and ``logbook.lasting``, parts in 
 - visits: ``open_visit``, ``set_place``, ``change_visit``, ``close_visit``, ``discard_visit``, ``visit``,
   ``visits``, ``recent_visits``, ``draft_visits``, ``add_past_visits``
 - readings: ``record``, ``amend``, ``withdraw``
+- files taken in (``logbook.imports``): ``imports``, ``import_entry``, ``note_import``, ``touched_since``,
+  ``undo_import``
 
 Units: micrometres, metres, thousandths of a degree Celsius, all integers; times ISO-8601 UTC text given by the
 caller or by ``now``. Engines and vehicles are meant by name or id. Ids may be made by the caller: the same id
@@ -50,12 +52,13 @@ from coldlash.logbook.backup import KEEP, BackupMade, backups_of, default_folder
 from coldlash.logbook.copying import Progress
 from coldlash.logbook.facts import Facts
 from coldlash.logbook.fleet import Fleet
+from coldlash.logbook.imports import Imports
 from coldlash.logbook.opening import open_kept
 from coldlash.logbook.visiting import Visiting
 from coldlash.logbook.working import Working
 
 
-class Book(Fleet, Working, Visiting, Facts):
+class Book(Fleet, Working, Visiting, Imports, Facts):
     """An open book. Safe to share between threads; close it, or use it in a ``with``."""
 
     @classmethod
