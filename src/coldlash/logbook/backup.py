@@ -16,6 +16,7 @@ import threading
 import zlib
 from collections.abc import Callable
 from contextlib import closing, suppress
+from contextvars import copy_context
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -26,6 +27,7 @@ from urllib.parse import quote
 from sqlalchemy.exc import DatabaseError
 
 from coldlash.errors import BookError, ColdlashError, InputError
+from coldlash.language import say
 from coldlash.logbook.bookfile import (
     BookFile,
     faults_of,
@@ -105,7 +107,13 @@ def backups_of(book: Kept, folder: Path, *, before_update: bool = False) -> tupl
     except FileNotFoundError:
         return ()
     except OSError as error:
-        raise BookError(f"{folder}: can't be looked at ({error.strerror}); check the folder") from error
+        raise BookError(
+            say(
+                "{folder}: can't be looked at ({reason}); check the folder",
+                folder=folder,
+                reason=error.strerror,
+            )
+        ) from error
     return tuple(sorted(found, key=lambda backup: backup.made))
 
 
@@ -131,8 +139,12 @@ def backup_before_update(old: Kept, revision: str, *, now: Callable[[], datetime
         return _make(old, None, KEEP_BEFORE_UPDATE, revision, before_update=True, now=now, progress=None)
     except BookError as error:
         raise BookError(
-            f"{old.name}: the book must be brought up to date, and no backup could be made of it before; nothing was "
-            f"changed ({error})"
+            say(
+                "{name}: the book must be brought up to date, and no backup could be made of it before; "
+                "nothing was changed ({error})",
+                name=old.name,
+                error=error,
+            )
         ) from error
 
 
@@ -147,15 +159,25 @@ def _make(
     progress: Progress | None,
 ) -> BackupMade:
     if type(keep) is not int or not 1 <= keep <= 10_000:
-        raise InputError(f"how many backups to keep must be a whole number from 1 to 10000, not {keep!r}")
+        raise InputError(
+            say("how many backups to keep must be a whole number from 1 to 10000, not {keep!r}", keep=keep)
+        )
     if folder is None:
         folder = default_folder(book)
         try:
             folder.mkdir(parents=True, exist_ok=True)
         except OSError as error:
-            raise BookError(f"{folder}: can't be made ({error.strerror}); give another folder") from error
+            raise BookError(
+                say(
+                    "{folder}: can't be made ({reason}); give another folder",
+                    folder=folder,
+                    reason=error.strerror,
+                )
+            ) from error
     elif not folder.is_dir():
-        raise BookError(f"the folder {folder} does not exist; make it first or choose another place")
+        raise BookError(
+            say("the folder {folder} does not exist; make it first or choose another place", folder=folder)
+        )
     there = backups_of(book, folder, before_update=before_update)
     made = now().astimezone(UTC).replace(microsecond=0)
     if there:  # also when the clock was set back, the newest backup has the latest name
@@ -166,8 +188,12 @@ def _make(
         faults = faults_in(building)[1]
         if faults:
             raise BookError(
-                f"{book.name}: its backup would not be sound ({faults[0]}); none was made; look at the book: coldlash "
-                "check"
+                say(
+                    "{name}: its backup would not be sound ({fault}); none was made; look at the book: coldlash "
+                    "check",
+                    name=book.name,
+                    fault=faults[0],
+                )
             )
     removed = []
     for old in there[: max(0, len(there) + 1 - keep)]:
@@ -267,8 +293,12 @@ def restore(
     faults = faults_in(source)[1]
     if faults:
         raise BookError(
-            f"{source}: this backup is damaged ({faults[0]}); nothing was made; take an older one, or see what can be "
-            f"saved: coldlash salvage {source} --to NEW"
+            say(
+                "{source}: this backup is damaged ({fault}); nothing was made; take an older one, or see "
+                "what can be saved: coldlash salvage {source} --to NEW",
+                source=source,
+                fault=faults[0],
+            )
         )
     with put_when_whole(target) as building:
         with read_only(source) as connection:
@@ -278,7 +308,13 @@ def restore(
         try:
             left = book.check()
             if left:
-                raise BookError(f"{source}: brought up to date it is not sound ({left[0]}); nothing was made")
+                raise BookError(
+                    say(
+                        "{source}: brought up to date it is not sound ({fault}); nothing was made",
+                        source=source,
+                        fault=left[0],
+                    )
+                )
             with book.reading() as connection:
                 rows = {t.name: count_rows(connection, t) for t in plain_tables(connection)}
         finally:
@@ -287,6 +323,17 @@ def restore(
 
 
 # --- while serving --------------------------------------------------------------------------------------------
+
+
+def _backup_failed(error: ColdlashError) -> str:
+    return say("backup: {error}", error=error)
+
+
+def _check_interval(every_s: float) -> None:
+    if not 1 <= every_s <= 366 * 86_400:
+        raise InputError(
+            say("backups can be made every second to once a year, not every {every_s} s", every_s=every_s)
+        )
 
 
 class BackupSchedule:
@@ -306,8 +353,7 @@ class BackupSchedule:
         now: Callable[[], datetime] = utc_now,
         say: Callable[[str], None] = lambda _: None,
     ) -> None:
-        if not 1 <= every_s <= 366 * 86_400:
-            raise InputError(f"backups can be made every second to once a year, not every {every_s} s")
+        _check_interval(every_s)
         self._book = book
         self._every_s = every_s
         self._folder = folder
@@ -315,7 +361,10 @@ class BackupSchedule:
         self._now = now
         self._say = say
         self._stop = threading.Event()
-        self._thread = threading.Thread(target=self._run, name="coldlash-backups", daemon=True)
+        # What it has to say is said in the language of whoever serves the book.
+        self._thread = threading.Thread(
+            target=copy_context().run, args=(self._run,), name="coldlash-backups", daemon=True
+        )
         self._last: tuple[object, ...] | None = None
 
     def __enter__(self) -> BackupSchedule:
@@ -349,12 +398,12 @@ class BackupSchedule:
         try:
             wait_s = self.first_wait_s()
         except ColdlashError as error:
-            self._say(f"backup: {error}")
+            self._say(_backup_failed(error))
             wait_s = 0.0
         while not self._stop.wait(wait_s):
             try:
                 self.once()
                 wait_s = self._every_s
             except ColdlashError as error:
-                self._say(f"backup: {error}")
+                self._say(_backup_failed(error))
                 wait_s = min(self._every_s, AGAIN_S)

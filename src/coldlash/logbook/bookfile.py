@@ -22,8 +22,9 @@ from sqlalchemy.exc import DBAPIError, SQLAlchemyError, StatementError
 from sqlalchemy.pool import NullPool, QueuePool
 
 from coldlash.errors import BookError, ColdlashError, InputError
+from coldlash.language import say
 from coldlash.logbook.checking import deep_faults, unreadable
-from coldlash.logbook.keeping import UNCHANGED, WAIT_NOTICE_S, Kept
+from coldlash.logbook.keeping import WAIT_NOTICE_S, Kept
 from coldlash.logbook.migrations import FOLDER, HEAD, known_revisions, upgrade
 from coldlash.logbook.models import APPLICATION_ID
 
@@ -57,14 +58,17 @@ def file_of(path_or_url: str | os.PathLike[str]) -> Path:
     """The file meant by a path or a ``sqlite:///path`` URL. Raises BookError for another kind of URL."""
     text = os.fspath(path_or_url)
     if not text or "\0" in text:
-        raise BookError(f"{text!r} is no path of a book")
+        raise BookError(say("{text!r} is no path of a book", text=text))
     scheme, mark, rest = text.partition("://")
     if not mark:
         return Path(text).expanduser()
     if scheme != "sqlite" or not rest.startswith("/") or rest == "/":
         raise BookError(
-            f"{_without_password(text)}: books are kept in files or on PostgreSQL; give a path, sqlite:///path or "
-            "postgresql+psycopg://user@host/database"
+            say(
+                "{address}: books are kept in files or on PostgreSQL; give a path, sqlite:///path "
+                "or postgresql+psycopg://user@host/database",
+                address=_without_password(text),
+            )
         )
     return Path(unquote(rest[1:]))
 
@@ -129,7 +133,12 @@ def begin_immediate(
             driver.execute(f"PRAGMA busy_timeout = {round(wait_s * 1000)}")
             return
     raise BookError(
-        f"{path}: another coldlash is writing to this book; waited {wait_s:g} s; {UNCHANGED}; try again"
+        say(
+            "{path}: another coldlash is writing to this book; waited {wait_s:g} s; nothing was changed; "
+            "try again",
+            path=path,
+            wait_s=wait_s,
+        )
     )
 
 
@@ -149,7 +158,7 @@ def open_file(
     Raises BookError in plain words whatever is wrong, InputError for a wait that is no time.
     """
     if not 0 <= wait_s <= 86_400:
-        raise InputError(f"the wait must be 0 s to a day, not {wait_s} s")
+        raise InputError(say("the wait must be 0 s to a day, not {wait_s} s", wait_s=wait_s))
     if _must_be_made(path, create):
         make_file(path, migrations)
     _look_at_header(path)
@@ -170,17 +179,32 @@ def _must_be_made(path: Path, create: bool) -> bool:
     """True when there is no book at ``path`` and one may be made. Raises BookError."""
     try:
         if path.is_dir():
-            raise BookError(f"{path} is a folder; give the book's file, for example {path / 'book.coldlash'}")
+            raise BookError(
+                say(
+                    "{path} is a folder; give the book's file, for example {example}",
+                    path=path,
+                    example=path / "book.coldlash",
+                )
+            )
         if path.is_file():
             return False
         if path.exists():
-            raise BookError(f"{path} is no file that can be a book; give another path")
+            raise BookError(say("{path} is no file that can be a book; give another path", path=path))
     except OSError as error:
-        raise BookError(f"{path}: can't be reached ({error.strerror})") from error
+        raise BookError(
+            say("{path}: can't be reached ({reason})", path=path, reason=error.strerror)
+        ) from error
     if not create:
-        raise BookError(f"there is no book at {path}; check the path, or make a new book there")
+        raise BookError(
+            say("there is no book at {path}; check the path, or make a new book there", path=path)
+        )
     if not path.parent.is_dir():
-        raise BookError(f"the folder {path.parent} does not exist; make it first or choose another place")
+        raise BookError(
+            say(
+                "the folder {folder} does not exist; make it first or choose another place",
+                folder=path.parent,
+            )
+        )
     return True
 
 
@@ -200,7 +224,9 @@ def make_file(path: Path, migrations: Path = FOLDER, to: str = "head") -> None:
                 engine.dispose()
             _put_in_place(building, path)
     except OSError as error:
-        raise BookError(f"{path}: {error.strerror}; nothing was made; check the folder") from error
+        raise BookError(
+            say("{path}: {reason}; nothing was made; check the folder", path=path, reason=error.strerror)
+        ) from error
     finally:
         for leftover in (building, *(Path(f"{building}{tail}") for tail in LEFTOVERS)):
             with suppress(OSError):
@@ -240,24 +266,39 @@ def _look_at_header(path: Path) -> None:
         with path.open("rb") as file:
             header = file.read(HEADER_BYTES)
     except OSError as error:
-        raise BookError(f"{path}: can't be read ({error.strerror}); check its permissions") from error
-    other = f"{path} is not a coldlash book; {UNCHANGED}; give the path of a book"
+        raise BookError(
+            say("{path}: can't be read ({reason}); check its permissions", path=path, reason=error.strerror)
+        ) from error
     if not header:
         raise BookError(
-            f"{path} is empty, not a coldlash book; {UNCHANGED}; restore a copy, or remove the file"
+            say(
+                "{path} is empty, not a coldlash book; nothing was changed; restore a copy, or remove the "
+                "file",
+                path=path,
+            )
         )
     if header[:16] != MAGIC:
-        raise BookError(other)
+        raise BookError(
+            say("{path} is not a coldlash book; nothing was changed; give the path of a book", path=path)
+        )
     if len(header) < HEADER_BYTES:
-        raise BookError(_damaged(path, "its first page is cut short"))
+        raise BookError(_damaged(path, say("its first page is cut short")))
     if int.from_bytes(header[68:72], "big") != APPLICATION_ID:
-        raise BookError(f"{other} (it is a database of another program)")
+        raise BookError(
+            say(
+                "{path} is not a coldlash book; nothing was changed; give the path of a book "
+                "(it is a database of another program)",
+                path=path,
+            )
+        )
 
 
 def _damaged(path: Path, detail: str) -> str:
-    return (
-        f"{path}: the book is damaged ({detail}); {UNCHANGED}; keep this file and go on from a backup (coldlash "
-        "restore), or save what can be saved (coldlash salvage)"
+    return say(
+        "{path}: the book is damaged ({detail}); nothing was changed; keep this file and go on from "
+        "a backup (coldlash restore), or save what can be saved (coldlash salvage)",
+        path=path,
+        detail=detail,
     )
 
 
@@ -288,7 +329,7 @@ def revision_of(connection: Connection, path: Path) -> str:
     ).scalar_one()
     rows = connection.exec_driver_sql("SELECT version_num FROM alembic_version").fetchall() if known else []
     if len(rows) != 1:
-        raise BookError(_damaged(path, "it does not say which version it is"))
+        raise BookError(_damaged(path, say("it does not say which version it is")))
     return str(rows[0][0])
 
 
@@ -300,7 +341,10 @@ def _bring_up_to_date(
         revision = revision_of(connection, book.path)
         if revision not in known:
             raise BookError(
-                f"{book.path} was made by a newer coldlash; {UNCHANGED}; update coldlash and open it again"
+                say(
+                    "{path} was made by a newer coldlash; nothing was changed; update coldlash and open it again",
+                    path=book.path,
+                )
             )
         if revision != head or book.path.stat().st_size <= CHECK_ON_OPEN_BYTES:
             faults = faults_of(connection, "PRAGMA quick_check")
@@ -326,7 +370,11 @@ def _migrate(book: BookFile, migrations: Path) -> None:
                 raise
             except Exception as error:
                 raise BookError(
-                    f"{book.path}: bringing the book up to date failed ({error}); the old book stands as it was"
+                    say(
+                        "{path}: bringing the book up to date failed ({error}); the old book stands as it was",
+                        path=book.path,
+                        error=error,
+                    )
                 ) from error
             connection.commit()
     finally:
@@ -343,8 +391,12 @@ def _demand_wal(connection: Connection, path: Path, verb: str) -> None:
     mode = _driver(connection).execute("PRAGMA journal_mode = WAL").fetchone()[0]
     if mode != "wal":
         raise BookError(
-            f"{path}: this folder can't keep a write-ahead log (it may be a network share or read-only); nothing was "
-            f"{verb}; keep the book on a local disk"
+            say(
+                "{path}: this folder can't keep a write-ahead log (it may be a network share or read-only); "
+                "nothing was {verb}; keep the book on a local disk",
+                path=path,
+                verb=verb,
+            )
         )
 
 
@@ -352,7 +404,7 @@ def faults_of(connection: Connection, pragma: str) -> tuple[str, ...]:
     lines = [line for row in connection.exec_driver_sql(pragma) for line in str(row[0]).splitlines()]
     found = [line for line in lines if line != "ok" and not line.startswith("***")]
     found += [
-        f"a row of {row[0]} points to a missing row of {row[2]}"
+        say("a row of {table} points to a missing row of {other}", table=row[0], other=row[2])
         for row in connection.exec_driver_sql("PRAGMA foreign_key_check")
     ]
     return tuple(found)
@@ -398,37 +450,67 @@ def _is_busy(error: DBAPIError) -> bool:
 def words_of(error: BaseException, path: Path, *, made: bool = False) -> str:
     """A database error in plain words: what is wrong with the book and what to do."""
     code = _code(error)
-    verb = "made" if made else "changed"
-    unchanged = f"nothing was {verb}"
+    unchanged = say("nothing was made") if made else say("nothing was changed")
     if code.startswith(NO_LOCKS):
-        return (
-            f"{path}: this folder does not keep two writers apart (is it a network share?); {unchanged}; "
-            "move the book to a local disk"
+        return say(
+            "{path}: this folder does not keep two writers apart (is it a network share?); {unchanged}; "
+            "move the book to a local disk",
+            path=path,
+            unchanged=unchanged,
         )
     match code.split("_")[1] if code.startswith("SQLITE_") else "":
         case "FULL":
-            return f"{path}: the disk is full; {unchanged}; make room and try again"
+            return say(
+                "{path}: the disk is full; {unchanged}; make room and try again",
+                path=path,
+                unchanged=unchanged,
+            )
         case "BUSY" | "LOCKED":
-            return f"{path}: another program holds this book; {unchanged}; try again"
+            return say(
+                "{path}: another program holds this book; {unchanged}; try again",
+                path=path,
+                unchanged=unchanged,
+            )
         case "READONLY":
-            return f"{path}: the book or its folder can't be written to; {unchanged}; check its permissions"
+            return say(
+                "{path}: the book or its folder can't be written to; {unchanged}; check its permissions",
+                path=path,
+                unchanged=unchanged,
+            )
         case "CANTOPEN" | "PERM" | "AUTH":
-            return (
-                f"{path}: the book can't be opened; {unchanged}; check the folder and its permissions, and that it is "
-                "on a local disk, not on a network share"
+            return say(
+                "{path}: the book can't be opened; {unchanged}; check the folder and its permissions, and "
+                "that it is on a local disk, not on a network share",
+                path=path,
+                unchanged=unchanged,
             )
         case "CORRUPT":
             return _damaged(path, str(error))
         case "NOTADB":
-            return _damaged(path, "it can't be read as a database")
+            return _damaged(path, say("it can't be read as a database"))
         case "IOERR":
-            return f"{path}: the disk can't be read or written ({code}); {unchanged}; check it and try again"
+            return say(
+                "{path}: the disk can't be read or written ({code}); {unchanged}; check it and try again",
+                path=path,
+                code=code,
+                unchanged=unchanged,
+            )
         case "CONSTRAINT":
-            return f"{path}: a rule of the book forbids this ({error}); {unchanged}"
+            return say(
+                "{path}: a rule of the book forbids this ({error}); {unchanged}",
+                path=path,
+                error=error,
+                unchanged=unchanged,
+            )
         case _ if UNREADABLE in str(error):
-            return _damaged(path, "text in it can't be read")
+            return _damaged(path, say("text in it can't be read"))
         case _:
-            return f"{path}: the book could not be used ({error}); {unchanged}"
+            return say(
+                "{path}: the book could not be used ({error}); {unchanged}",
+                path=path,
+                error=error,
+                unchanged=unchanged,
+            )
 
 
 @contextmanager
@@ -443,4 +525,4 @@ def translated(path: Path, *, made: bool = False) -> Iterator[None]:
     except sqlite3.Error as error:
         raise BookError(words_of(error, path, made=made)) from error
     except UnicodeDecodeError as error:  # the driver could not read SQLite's own message about the damage
-        raise BookError(_damaged(path, "text in it can't be read")) from error
+        raise BookError(_damaged(path, say("text in it can't be read"))) from error

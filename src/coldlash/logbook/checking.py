@@ -16,6 +16,7 @@ from typing import Any
 
 from sqlalchemy import CheckConstraint, Connection, ForeignKeyConstraint, Table, and_, func, select, text
 
+from coldlash.language import say
 from coldlash.logbook import models as m
 from coldlash.logbook.columns import Numbers, Words
 
@@ -62,7 +63,7 @@ def _missing_guards_of_server(connection: Connection) -> Iterator[str]:
 
 
 def _unguarded(table: Table) -> str:
-    return f"{table.name}: what keeps its rows from being altered or deleted is gone"
+    return say("{table}: what keeps its rows from being altered or deleted is gone", table=table.name)
 
 
 def _broken_rules(connection: Connection, table: Table) -> Iterator[str]:
@@ -71,7 +72,12 @@ def _broken_rules(connection: Connection, table: Table) -> Iterator[str]:
             broken = select(func.count()).select_from(table).where(text(f"NOT ({rule.sqltext})"))
             count = connection.execute(broken).scalar_one()
             if count:
-                yield f"{count} rows of {table.name} break the rule {rule.name}"
+                yield say(
+                    "{count} rows of {table} break the rule {rule}",
+                    count=count,
+                    table=table.name,
+                    rule=rule.name,
+                )
 
 
 def _pointing_nowhere(connection: Connection, table: Table) -> Iterator[str]:
@@ -89,7 +95,11 @@ def _pointing_nowhere(connection: Connection, table: Table) -> Iterator[str]:
             .where(and_(*(mine.is_not(None) for mine, _ in pairs), ~there))
         )
         if connection.execute(lost).scalar_one():
-            yield f"a row of {table.name} points to a missing row of {rule.referred_table.name}"
+            yield say(
+                "a row of {table} points to a missing row of {other}",
+                table=table.name,
+                other=rule.referred_table.name,
+            )
 
 
 def _broken_chains(connection: Connection, table: Table) -> Iterator[str]:
@@ -101,7 +111,7 @@ def _broken_chains(connection: Connection, table: Table) -> Iterator[str]:
         .where(before.c.seq >= table.c.seq)
     )
     if connection.execute(wrong).scalar_one():
-        yield f"a row of {table.name} corrects one that was written after it"
+        yield say("a row of {table} corrects one that was written after it", table=table.name)
 
 
 def unreadable(connection: Connection) -> Iterator[str]:
@@ -120,7 +130,12 @@ def unreadable(connection: Connection) -> Iterator[str]:
             try:
                 read(value)
             except ValueError:
-                yield f"{column.table.name}.{column.name} holds {value!r}, which can't be read"
+                yield say(
+                    "{table}.{column} holds {value!r}, which can't be read",
+                    table=column.table.name,
+                    column=column.name,
+                    value=value,
+                )
 
 
 def _numbers(value: str) -> None:
@@ -134,4 +149,4 @@ def _altered_photos(connection: Connection) -> Iterator[str]:
     photos = select(kept.sha256, kept.bytes).order_by(kept.sha256)
     for sha256, octets in connection.execute(photos.execution_options(yield_per=BLOBS_AT_ONCE)):
         if hashlib.sha256(octets).hexdigest() != sha256:
-            yield f"attachment_files: a photo is not what it was ({sha256[:12]}...)"
+            yield say("attachment_files: a photo is not what it was ({checksum}...)", checksum=sha256[:12])

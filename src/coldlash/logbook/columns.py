@@ -15,6 +15,7 @@ from sqlalchemy import BigInteger, Dialect, Integer, LargeBinary, Text
 from sqlalchemy.types import TypeDecorator, TypeEngine
 
 from coldlash.errors import InputError
+from coldlash.language import say
 
 INT64_MAX = 2**63 - 1
 
@@ -46,7 +47,7 @@ class Whole(_Checked):
     def accept(self, value: Any) -> int:
         """Whole numbers only. Raises InputError."""
         if type(value) is not int or abs(value) > INT64_MAX:
-            raise InputError(f"the book keeps whole numbers of 64 bits here, not {value!r}")
+            raise InputError(say("the book keeps whole numbers of 64 bits here, not {value!r}", value=value))
         return value
 
 
@@ -69,7 +70,7 @@ class Words(_Written):
     def accept(self, value: Any) -> str:
         """Storable text only. Raises InputError."""
         if not isinstance(value, str) or not storable(value):
-            raise InputError(f"the book keeps text here, not {value!r}")
+            raise InputError(say("the book keeps text here, not {value!r}", value=value))
         return value
 
 
@@ -86,7 +87,7 @@ class Flag(_Checked):
     def accept(self, value: Any) -> int:
         """True and False only. Raises InputError."""
         if not isinstance(value, bool):
-            raise InputError(f"the book keeps yes or no here, not {value!r}")
+            raise InputError(say("the book keeps yes or no here, not {value!r}", value=value))
         return int(value)
 
     def process_result_value(self, value: Any, dialect: Dialect) -> bool | None:  # noqa: ARG002
@@ -102,7 +103,7 @@ class Numbers(_Written):
     def accept(self, value: Any) -> str:
         """Rows of whole numbers only. Raises InputError."""
         if not isinstance(value, list | tuple) or any(type(number) is not int for number in value):
-            raise InputError(f"the book keeps a row of whole numbers here, not {value!r}")
+            raise InputError(say("the book keeps a row of whole numbers here, not {value!r}", value=value))
         return json.dumps(list(value), separators=(",", ":"))
 
     def process_result_value(self, value: Any, dialect: Dialect) -> tuple[int, ...] | None:  # noqa: ARG002
@@ -119,7 +120,7 @@ class Octets(_Checked):
     def accept(self, value: Any) -> bytes:
         """Bytes only. Raises InputError."""
         if not isinstance(value, bytes):
-            raise InputError(f"the book keeps bytes here, not {type(value).__name__}")
+            raise InputError(say("the book keeps bytes here, not {kind}", kind=type(value).__name__))
         return value
 
 

@@ -19,6 +19,7 @@ from typing import Any
 from sqlalchemy import Connection, MetaData, Select, TableClause, column, func, select, table, text
 
 from coldlash.errors import BookError
+from coldlash.language import say
 from coldlash.logbook import models as m
 from coldlash.logbook.bookfile import LEFTOVERS, sync_folder, translated
 from coldlash.logbook.migrations import HEAD
@@ -52,7 +53,9 @@ def put_when_whole(target: Path) -> Iterator[Path]:
                 target.unlink(missing_ok=True)  # ours, and nobody was told of it yet
                 raise
     except OSError as error:
-        raise BookError(f"{target}: {error.strerror}; nothing was made; check the folder") from error
+        raise BookError(
+            say("{path}: {reason}; nothing was made; check the folder", path=target, reason=error.strerror)
+        ) from error
     finally:
         for leftover in (building, *(Path(f"{building}{tail}") for tail in LEFTOVERS)):
             with suppress(OSError):
@@ -64,11 +67,18 @@ def refuse_existing(target: Path) -> None:
     try:
         there, folder = os.path.lexists(target), target.parent.is_dir()
     except OSError as error:
-        raise BookError(f"{target}: can't be reached ({error.strerror})") from error
+        raise BookError(
+            say("{path}: can't be reached ({reason})", path=target, reason=error.strerror)
+        ) from error
     if there:
-        raise BookError(f"{target} is there already; nothing was changed; choose another name")
+        raise BookError(say("{path} is there already; nothing was changed; choose another name", path=target))
     if not folder:
-        raise BookError(f"the folder {target.parent} does not exist; make it first or choose another place")
+        raise BookError(
+            say(
+                "the folder {folder} does not exist; make it first or choose another place",
+                folder=target.parent,
+            )
+        )
 
 
 def _link(building: Path, target: Path) -> None:
@@ -149,7 +159,12 @@ def copy_rows(
                 )
             )
         if given.text() != digest(target, t):
-            raise BookError(f"the copy of {t.name} is not the same as what was copied; nothing was changed")
+            raise BookError(
+                say(
+                    "the copy of {table} is not the same as what was copied; nothing was changed",
+                    table=t.name,
+                )
+            )
     return counts
 
 

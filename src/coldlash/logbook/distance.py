@@ -14,8 +14,10 @@ from datetime import date
 from typing import Literal
 
 from coldlash.errors import Explanation, InputError, MeterWentBackError
+from coldlash.language import say
 from coldlash.logbook.lasting import Fitment, Instrument, MeterReading
-from coldlash.logbook.records import Meter, Vehicle, Visit, plain
+from coldlash.logbook.records import Meter, Vehicle, Visit
+from coldlash.logbook.telling import label, told
 
 UM_PER_THOUSANDTH: Mapping[Meter, int] = {"km": 1_000_000, "mile": 1_609_344}
 """Micrometres in a thousandth of a unit. The mile is 1,609.344 m (international mile, 1959)."""
@@ -141,8 +143,13 @@ class Reckoning:
             over = _range(self.reading, self.digits)
             if reading >= self.reading:
                 raise InputError(
-                    f"the meter shows {plain(reading)} {unit}, not less than {plain(self.reading)} before: "
-                    "it has not rolled over, or once round and more; then give the engine's own distance"
+                    say(
+                        "the meter shows {reading} {unit}, not less than {before} before: it has not rolled over, "
+                        "or once round and more; then give the engine's own distance",
+                        reading=told(reading),
+                        unit=label(unit),
+                        before=told(self.reading),
+                    )
                 )
             return self._after(reading - self.reading + over)
         if reading < self.reading:
@@ -153,24 +160,48 @@ class Reckoning:
         shown = counted.metres(reading)
         if self.came_with and shown >= self.distance_m:
             return shown
-        why = (
-            f"the engine has run {plain(self.distance_m)} km already"
-            if self.came_with
-            else "what it showed when the engine was fitted is not known"
-        )
+        if self.came_with:
+            raise InputError(
+                say(
+                    "the meter shows {reading} {unit}, but the engine has run {km} km already; "
+                    "give the engine's own distance instead (--distance)",
+                    reading=told(reading),
+                    unit=label(unit),
+                    km=told(self.distance_m),
+                )
+            )
         raise InputError(
-            f"the meter shows {plain(reading)} {unit}, but {why}; give the engine's own distance instead (--distance)"
+            say(
+                "the meter shows {reading} {unit}, but what it showed when the engine was fitted is not known; "
+                "give the engine's own distance instead (--distance)",
+                reading=told(reading),
+                unit=label(unit),
+            )
         )
 
     def _went_back(self, reading: int, unit: Meter) -> MeterWentBackError:
         before = self.reading or 0
         over = _range(before, self.digits)
         offers = explanations(before, over, unit, self._after(reading - before + over), self._after(reading))
-        when = f"on {self.read_on} it" if self.read_on else "it"
         said = "; ".join(offer.words for offer in offers)
-        return MeterWentBackError(
-            f"the meter shows {plain(reading)} {unit}, but {when} showed {plain(before)}: {said}", offers
-        )
+        if self.read_on:
+            words = say(
+                "the meter shows {reading} {unit}, but on {day} it showed {before}: {said}",
+                reading=told(reading),
+                unit=label(unit),
+                day=self.read_on,
+                before=told(before),
+                said=said,
+            )
+        else:
+            words = say(
+                "the meter shows {reading} {unit}, but it showed {before}: {said}",
+                reading=told(reading),
+                unit=label(unit),
+                before=told(before),
+                said=said,
+            )
+        return MeterWentBackError(words, offers)
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,14 +236,19 @@ def explanations(
     rolled = Explanation(
         "rolled over",
         rolled_m,
-        f"it rolled over past {plain(over - 1000)} {unit}, which makes {rolled_m / 1000:.0f} km in all",
+        say(
+            "it rolled over past {over} {unit}, which makes {km:.0f} km in all",
+            over=told(over - 1000),
+            unit=label(unit),
+            km=rolled_m / 1000,
+        ),
     )
     replaced = Explanation(
         "replaced",
         replaced_m,
-        f"it was replaced or set to 0, which makes {replaced_m / 1000:.0f} km or more",
+        say("it was replaced or set to 0, which makes {km:.0f} km or more", km=replaced_m / 1000),
     )
-    mistyped = Explanation("mistyped", None, "one of the two is mistyped, and should be corrected")
+    mistyped = Explanation("mistyped", None, say("one of the two is mistyped, and should be corrected"))
     likely_over = before >= (1 - NEARLY_OVER) * over
     return (rolled, replaced, mistyped) if likely_over else (mistyped, replaced, rolled)
 
@@ -225,7 +261,13 @@ def _range(reading: int, digits: int | None) -> int:
 def _check_digits(reading: int, unit: Meter, digits: int | None) -> None:
     if digits is not None and reading >= _range(0, digits):
         raise InputError(
-            f"the meter shows {plain(reading)} {unit}, but it has {digits} digits; mistyped, or correct its digits"
+            say(
+                "the meter shows {reading} {unit}, but it has {digits} digits; mistyped, or correct its "
+                "digits",
+                reading=told(reading),
+                unit=label(unit),
+                digits=digits,
+            )
         )
 
 
@@ -253,8 +295,14 @@ class _State:
                 self.unit, self.digits = event.unit, event.digits
                 self.reading, self.read_on = event.reading, event.day
                 if event.reading is None and event.day is not None:
-                    self.ask(event.day, "not known when fitted", "what the meter showed when the engine was fitted is "
-                             "not known; its running counts from the next reading")  # fmt: skip
+                    self.ask(
+                        event.day,
+                        "not known when fitted",
+                        say(
+                            "what the meter showed when the engine was fitted is not known; "
+                            "its running counts from the next reading"
+                        ),
+                    )
             case TakenOut():
                 if event.reading is not None:
                     self.move(event.day, event.reading, 0)
@@ -281,8 +329,15 @@ class _State:
 
     def _seen(self, event: Seen) -> None:
         if self.unit is not None and event.unit != self.unit:
-            self.ask(event.day, "another unit", f"the reading is in {event.unit}, the instrument counts {self.unit}; "
-                     "it was not used")  # fmt: skip
+            self.ask(
+                event.day,
+                "another unit",
+                say(
+                    "the reading is in {unit}, the instrument counts {counted}; it was not used",
+                    unit=label(event.unit),
+                    counted=label(self.unit),
+                ),
+            )
             if event.distance_m is not None:
                 self.state(event.day, event.distance_m)
             return
@@ -301,22 +356,42 @@ class _State:
     def move(self, day: date | None, reading: int, turned_over: int) -> None:
         unit = self.unit or "km"
         if self.digits is not None and reading >= _range(0, self.digits):
-            self.ask(day, "more than it can show", f"{plain(reading)} {unit} is more than {self.digits} digits can "
-                     "show; it was not used")  # fmt: skip
+            self.ask(
+                day,
+                "more than it can show",
+                say(
+                    "{reading} {unit} is more than {digits} digits can show; it was not used",
+                    reading=told(reading),
+                    unit=label(unit),
+                    digits=self.digits,
+                ),
+            )
             return
         if self.reading is not None:
             driven = reading - self.reading + turned_over * _range(self.reading, self.digits)
             if driven < 0:
-                when = f"on {self.read_on}" if self.read_on else "before"
-                self.ask(
-                    day,
-                    "went back",
-                    f"the meter showed {plain(reading)} {unit}, but {plain(self.reading)} {when}: did it roll over, "
-                    "was it replaced, or is one mistyped? It counts as 0 km",
-                )
+                self.ask(day, "went back", self._went_back(reading, self.reading, unit))
                 return
             self.um += driven * UnitLength(unit, self.km_per_h).um
         self.reading, self.read_on = reading, day
+
+    def _went_back(self, reading: int, before: int, unit: Meter) -> str:
+        if self.read_on:
+            return say(
+                "the meter showed {reading} {unit}, but {before} on {day}: did it roll over, was it replaced, "
+                "or is one mistyped? It counts as 0 km",
+                reading=told(reading),
+                unit=label(unit),
+                before=told(before),
+                day=self.read_on,
+            )
+        return say(
+            "the meter showed {reading} {unit}, but {before} before: did it roll over, was it replaced, "
+            "or is one mistyped? It counts as 0 km",
+            reading=told(reading),
+            unit=label(unit),
+            before=told(before),
+        )
 
     def state(self, day: date | None, distance_m: int | None) -> None:
         if distance_m is None:
@@ -327,8 +402,12 @@ class _State:
             self.ask(
                 day,
                 "distance went back",
-                f"the engine's own distance was given as {plain(distance_m)} km, less than the "
-                f"{plain(round_metres(self.um))} km it had; it counts as 0 km",
+                say(
+                    "the engine's own distance was given as {km} km, less than the {known} km it "
+                    "had; it counts as 0 km",
+                    km=told(distance_m),
+                    known=told(round_metres(self.um)),
+                ),
             )
         self.um = max(self.um, distance_m * UM_PER_M)
 
@@ -379,14 +458,28 @@ def check_before(reading: int, distance_m: int, later: Sequence[Event]) -> None:
             return
         stated = event.distance_m
         if isinstance(event, Seen) and event.turned_over == 0 and event.reading < reading and stated is None:
-            showed = f"it showed {plain(event.reading)} {event.unit}"
+            words = say(
+                "the meter shows {reading}, but later, on {day}, it showed {later} {unit}: "
+                "one of the two is mistyped",
+                reading=told(reading),
+                day=event.day,
+                later=told(event.reading),
+                unit=label(event.unit),
+            )
         elif stated is not None and stated < distance_m:
-            showed = f"the engine had run {plain(stated)} km, less than the {plain(distance_m)} km this makes"
+            words = say(
+                "the meter shows {reading}, but later, on {day}, the engine had run {later} km, "
+                "less than the {km} km this makes: one of the two is mistyped",
+                reading=told(reading),
+                day=event.day,
+                later=told(stated),
+                km=told(distance_m),
+            )
         else:
             return
         raise MeterWentBackError(
-            f"the meter shows {plain(reading)}, but later, on {event.day}, {showed}: one of the two is mistyped",
-            (Explanation("mistyped", None, "one of the two is mistyped, and should be corrected"),),
+            words,
+            (Explanation("mistyped", None, say("one of the two is mistyped, and should be corrected")),),
         )
 
 
@@ -477,7 +570,9 @@ def _fitted(fitment: Fitment, instrument: Instrument | None, unit: Meter) -> Fit
     if reading is None and instrument is not None and instrument.day == fitment.day:
         reading = instrument.reading
     digits = None if instrument is None else instrument.digits
-    return Fitted(day=fitment.day, unit=unit, digits=digits, reading=reading, distance_m=fitment.distance_m)
+    return Fitted(
+        day=fitment.day, unit=unit, digits=digits, reading=reading, distance_m=fitment.distance_m
+    )
 
 
 def _stays(fitments: Sequence[Fitment]) -> list[tuple[Fitment, Fitment | None]]:

@@ -15,11 +15,13 @@ from typing import Literal
 
 from coldlash.engine.spec import Engine
 from coldlash.errors import Fault, FaultyFileError
+from coldlash.language import say
 from coldlash.logbook.lasting import Work
 from coldlash.logbook.logfile import LogRow, LogVisit, decode_log, parse_log, row_words, write_log
 from coldlash.logbook.parts import VisitAt, start_afresh
-from coldlash.logbook.records import STEPS, NewReading, NewVisit, PastVisit, Visit, plain
+from coldlash.logbook.records import STEPS, NewReading, NewVisit, PastVisit, Visit
 from coldlash.logbook.store import Book
+from coldlash.logbook.telling import told
 from coldlash.units import km_from_m, mm_from_um
 from coldlash.wear.record import GapInterval, ValveRecord, VisitRecord
 
@@ -157,11 +159,19 @@ class _Known:
         there = self.standing.get(key)
         if there is None:
             return "new"
-        label = f"the visit of {log.day} at {plain(log.distance_m)} km"
+        place: dict[str, object] = {"day": log.day, "km": told(log.distance_m)}
         if there.state == "draft":
-            return [Fault(f"{label} is still open in the book; close or discard it first", log.line)]
+            return [
+                Fault(
+                    say(
+                        "the visit of {day} at {km} km is still open in the book; close or discard it first",
+                        **place,
+                    ),
+                    log.line,
+                )
+            ]
         book = log_of(there)
-        return "known" if self._same(book, log) else list(self._differences(label, book, log))
+        return "known" if self._same(book, log) else list(self._differences(place, book, log))
 
     def _same(self, one: LogVisit, other: LogVisit) -> bool:
         return self._resolved(one) == self._resolved(other)
@@ -175,31 +185,57 @@ class _Known:
             return row
         return replace(row, left_um=round(self.spec.gap(row.valve).cold * 1000))
 
-    def _differences(self, label: str, book: LogVisit, log: LogVisit) -> Iterable[Fault]:
+    def _differences(self, place: dict[str, object], book: LogVisit, log: LogVisit) -> Iterable[Fault]:
         if book.engine_temp_mc != log.engine_temp_mc:
             yield Fault(
-                f"{label} is in the book with {_temperature(book)}, here with {_temperature(log)}", log.line
+                say(
+                    "the visit of {day} at {km} km is in the book with {kept}, here with {given}",
+                    **place,
+                    kept=_temperature(book),
+                    given=_temperature(log),
+                ),
+                log.line,
             )
         ours = {row.valve: row for row in book.rows}
         for row in log.rows:
             mine = ours.pop(row.valve, None)
             if mine is None:
-                yield Fault(f"{label} is in the book without {row.valve}", row.line)
+                yield Fault(
+                    say(
+                        "the visit of {day} at {km} km is in the book without {valve}",
+                        **place,
+                        valve=row.valve,
+                    ),
+                    row.line,
+                )
             elif self._resolved_row(mine) != self._resolved_row(row):
                 yield Fault(
-                    f"{label} is in the book with other content, {row.valve}: "
-                    f"in the book {row_words(mine)}; here {row_words(row)}",
+                    say(
+                        "the visit of {day} at {km} km is in the book with other content, {valve}: "
+                        "in the book {kept}; here {given}",
+                        **place,
+                        valve=row.valve,
+                        kept=row_words(mine),
+                        given=row_words(row),
+                    ),
                     row.line,
                 )
         for valve in ours:
-            yield Fault(f"{label} is in the book with {valve}, which is missing here", log.line)
+            yield Fault(
+                say(
+                    "the visit of {day} at {km} km is in the book with {valve}, which is missing here",
+                    **place,
+                    valve=valve,
+                ),
+                log.line,
+            )
 
 
 def _temperature(visit: LogVisit) -> str:
     return (
-        "no engine temperature"
+        say("no engine temperature")
         if visit.engine_temp_mc is None
-        else f"the engine at {plain(visit.engine_temp_mc)} C"
+        else say("the engine at {celsius} C", celsius=told(visit.engine_temp_mc))
     )
 
 
@@ -244,8 +280,14 @@ def _past(visit: LogVisit) -> PastVisit:
 
 def _import_notes(visits: Sequence[Visit], added: set[str]) -> tuple[str, ...]:
     return tuple(
-        f"together with the visits in the book the distance goes backwards: {plain(after.distance_m)} km on "
-        f"{after.day}, but {plain(before.distance_m)} km on {before.day}; it counts as 0 km"
+        say(
+            "together with the visits in the book the distance goes backwards: {km} km on {day}, "
+            "but {km_before} km on {day_before}; it counts as 0 km",
+            km=told(after.distance_m),
+            day=after.day,
+            km_before=told(before.distance_m),
+            day_before=before.day,
+        )
         for before, after in steps_back(visits)
         if before.id in added or after.id in added
     )

@@ -18,6 +18,7 @@ from typing import Any
 from sqlalchemy import Column
 
 from coldlash.errors import BookError
+from coldlash.language import say
 from coldlash.logbook import models as m
 from coldlash.logbook.bookfile import MAGIC, make_file
 from coldlash.logbook.copying import NOT_COPIED
@@ -87,10 +88,14 @@ def opened(source: Path, folder: Path) -> Iterator[Pages]:
             shutil.copyfile(log, f"{copy}-wal")
     except OSError as error:
         raise BookError(
-            f"{source}: can't be read ({error.strerror}); check it and its permissions"
+            say(
+                "{source}: can't be read ({reason}); check it and its permissions",
+                source=source,
+                reason=error.strerror,
+            )
         ) from error
     if copy.stat().st_size == 0:
-        raise BookError(f"{source} is empty; nothing can be saved from it")
+        raise BookError(say("{source} is empty; nothing can be saved from it", source=source))
     with suppress(sqlite3.Error, UnicodeDecodeError), closing(sqlite3.connect(copy)) as db:
         db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
     with copy.open("rb") as file:
@@ -103,7 +108,7 @@ def opened(source: Path, folder: Path) -> Iterator[Pages]:
             and int.from_bytes(head[68:72], "big") not in (m.APPLICATION_ID, 0)
             and b"alembic_version" not in file.read(size)
         ):
-            raise BookError(f"{source} is a database of another program; nothing was made")
+            raise BookError(say("{source} is a database of another program; nothing was made", source=source))
         with mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as data:
             view = memoryview(data)
             try:
@@ -121,12 +126,18 @@ def read(pages: Pages, folder: Path, lost: list[str]) -> tuple[str, dict[str, Ta
     known = known_revisions()[1]
     if revision not in known and revision.isdecimal() and int(revision) > int(HEAD):
         raise BookError(
-            "this book was made by a newer coldlash; nothing was made; update coldlash and try again"
+            say("this book was made by a newer coldlash; nothing was made; update coldlash and try again")
         )
     tables = _tables_of(revision if revision in known else HEAD, folder)
     missing = _pages_missing(pages)
     if missing:
-        lost.append(f"the file was cut short: its last {missing} pages of {pages.size} bytes are gone")
+        lost.append(
+            say(
+                "the file was cut short: its last {missing} pages of {size} bytes are gone",
+                missing=missing,
+                size=pages.size,
+            )
+        )
     broken: dict[int, list[Table]] = {}
     written: dict[str, int] = {}
     for name, root in roots.items():
@@ -135,7 +146,11 @@ def read(pages: Pages, folder: Path, lost: list[str]) -> tuple[str, dict[str, Ta
             written = {str(row.values[0]): row.values[1] for row in found.rows if _is_count(row)}  # type: ignore[misc]
         if name in tables and found.broken_pages:
             lost.append(
-                f"{name}: {len(found.broken_pages)} pages are broken or gone; rows were looked for elsewhere"
+                say(
+                    "{table}: {count} pages are broken or gone; rows were looked for elsewhere",
+                    table=name,
+                    count=len(found.broken_pages),
+                )
             )
             broken |= {number: [tables[name]] for number in found.broken_pages if 1 <= number <= pages.count}
     everything = list(tables.values())
@@ -235,7 +250,9 @@ def _place_by_reference(
             leading[0].add(row)
         else:
             names = " or ".join(t.name for t in fitting)
-            lost.append(f"a row that could be one of {names}: {detail(row.values)}")
+            lost.append(
+                say("a row that could be one of {names}: {detail}", names=names, detail=detail(row.values))
+            )
 
 
 def references(name: str) -> list[tuple[str, str, str]]:
@@ -309,9 +326,20 @@ def _count_gaps(tables: Mapping[str, Table], written: Mapping[str, int], lost: l
         last = 0
         for number in (*sorted(table.rows), *([end] if end > max(table.rows, default=0) else [])):
             if number > last + 1:
-                which = f"number {last + 1}" if number == last + 2 else f"numbers {last + 1} to {number - 1}"
-                lost.append(f"{table.name}: {number - last - 1} could not be found ({which})")
+                lost.append(_not_found(table.name, last + 1, number - 1))
             last = number
+
+
+def _not_found(table: str, first: int, last: int) -> str:
+    if first == last:
+        return say("{table}: 1 could not be found (number {number})", table=table, number=first)
+    return say(
+        "{table}: {count} could not be found (numbers {first} to {last})",
+        table=table,
+        count=last - first + 1,
+        first=first,
+        last=last,
+    )
 
 
 def insert(db: sqlite3.Connection, name: str, values: Mapping[str, Any]) -> None:

@@ -9,6 +9,7 @@ from typing import TypeVar
 from sqlalchemy import ColumnElement, Connection, select
 
 from coldlash.errors import InputError
+from coldlash.language import say
 from coldlash.logbook import lasting
 from coldlash.logbook import models as m
 from coldlash.logbook.distance import (
@@ -149,7 +150,11 @@ class Fleet(Shed):
                 return self._entry_of(connection, row["id"])
             if before and not kept and (before[-1].day or date.min) > (day or date.min):
                 raise InputError(
-                    f"{row['name']} was moved on {before[-1].day} already; an earlier move is a correction of that"
+                    say(
+                        "{name} was moved on {day} already; an earlier move is a correction of that",
+                        name=row["name"],
+                        day=before[-1].day,
+                    )
                 )
             lasting.add(connection, fitment, when)
             self._settle_vehicle(connection, row["id"])
@@ -161,7 +166,7 @@ class Fleet(Shed):
         Raises InputError, BookError.
         """
         if entry.replaces is None:
-            raise InputError("a correction must name the entry it replaces")
+            raise InputError(say("a correction must name the entry it replaces"))
         with self._file.writing() as connection:
             self._check_ids(connection, vehicle_id=entry.vehicle_id)
             kept = lasting.add(connection, entry, self._at(entry.at))

@@ -15,6 +15,7 @@ from typing import Any
 from sqlalchemy import Connection, Engine
 
 from coldlash.errors import BookError
+from coldlash.language import say
 
 WAIT_NOTICE_S = 0.5
 """After this long a waiting writer tells its caller that it waits."""
@@ -105,10 +106,17 @@ class Kept(ABC):
     def _own_connection(self) -> Connection | None:
         """The connection this thread is writing with, if it is. Raises BookError when its transaction is gone."""
         if self._closed:
-            raise BookError(f"{self.name}: this book was closed; {UNCHANGED}; open it again")
+            raise BookError(
+                say("{name}: this book was closed; nothing was changed; open it again", name=self.name)
+            )
         mine: Connection | None = getattr(self._local, "connection", None)
         if mine is not None and self._state(mine) != "open":
-            raise BookError(f"{self.name}: an earlier write of these failed; {UNCHANGED}; try them all again")
+            raise BookError(
+                say(
+                    "{name}: an earlier write of these failed; nothing was changed; try them all again",
+                    name=self.name,
+                )
+            )
         return mine
 
     @contextmanager

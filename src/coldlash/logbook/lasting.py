@@ -17,6 +17,7 @@ from sqlalchemy import ColumnElement, Connection, RowMapping, Table, select
 
 from coldlash.engine.spec import Valve
 from coldlash.errors import InputError
+from coldlash.language import say
 from coldlash.logbook import models as m
 from coldlash.logbook.records import (
     DISTANCE_M_MAX,
@@ -33,6 +34,7 @@ from coldlash.logbook.records import (
     checked_whole,
     new_id,
 )
+from coldlash.logbook.telling import label
 
 How = Literal["first", "replaced", "repaired"]
 WorkKind = Literal[
@@ -74,9 +76,9 @@ class Lasting:
         if self.at is not None:
             _set(self, "at", checked_time(self.at, f"{what}: at"))
         if self.withdrawn and self.replaces is None:
-            raise InputError(f"{what}: a withdrawal must name the entry it takes back")
+            raise InputError(say("{what}: a withdrawal must name the entry it takes back", what=label(what)))
         if self.replaces is not None and not self.reason:
-            raise InputError(f"{what}: a correction needs a reason")
+            raise InputError(say("{what}: a correction needs a reason", what=label(what)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -104,12 +106,16 @@ class Instrument(Lasting):
         if self.day is not None:
             checked_day(self.day, "instrument: day")
         elif self.how != "first":
-            raise InputError(f"instrument: give the day on which it was {self.how}")
+            raise InputError(
+                say("instrument: give the day on which it was repaired")
+                if self.how == "repaired"
+                else say("instrument: give the day on which it was replaced")
+            )
         for name, what in (("reading", "reading"), ("old_reading", "last reading of the old one")):
             if getattr(self, name) is not None:
                 checked_whole(getattr(self, name), f"instrument: {what}", 0, DISTANCE_M_MAX, "thousandths")
         if self.how == "first" and self.old_reading is not None:
-            raise InputError("instrument: the first one has none before it whose reading could be given")
+            raise InputError(say("instrument: the first one has none before it whose reading could be given"))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -157,13 +163,13 @@ class Fitment(Lasting):
         if self.day is not None:
             checked_day(self.day, "fitment: day")
         elif self.vehicle_id is None:
-            raise InputError("fitment: give the day on which the engine was taken out")
+            raise InputError(say("fitment: give the day on which the engine was taken out"))
         if self.meter_reading is not None:
             checked_whole(self.meter_reading, "fitment: meter reading", 0, DISTANCE_M_MAX, "thousandths")
         if self.meter_unit is not None:
             checked_choice(self.meter_unit, "fitment: meter unit", get_args(Meter))
         if (self.meter_reading is None) != (self.meter_unit is None):
-            raise InputError("fitment: give the meter's reading and its unit together, or neither")
+            raise InputError(say("fitment: give the meter's reading and its unit together, or neither"))
         if self.distance_m is not None:
             checked_whole(self.distance_m, "fitment: distance", 0, DISTANCE_M_MAX, "m")
 
@@ -193,7 +199,9 @@ class AtEngine(Lasting):
         for cylinder in self.cylinders:
             checked_whole(cylinder, f"{what}: cylinder", 1, 99, "cylinders")
         if any(not isinstance(valve, Valve) for valve in self.valves):
-            raise InputError(f"{what}: {self.valves!r} are not valves, like E3")
+            raise InputError(
+                say("{what}: {valves!r} are not valves, like E3", what=label(what), valves=self.valves)
+            )
         _set(self, "cylinders", tuple(sorted(set(self.cylinders))))
         _set(self, "valves", tuple(sorted(set(self.valves))))
 
@@ -247,7 +255,14 @@ class AcceptedCause(AtEngine):
 def _word(value: str, what: str) -> str:
     name = checked_name(value, what)
     if len(name) > WORD_LENGTH:
-        raise InputError(f"{what}: {len(name)} characters are too many; {WORD_LENGTH} is the most")
+        raise InputError(
+            say(
+                "{what}: {count} characters are too many; {limit} is the most",
+                what=label(what),
+                count=len(name),
+                limit=WORD_LENGTH,
+            )
+        )
     return name
 
 
@@ -257,7 +272,9 @@ def _json(data: Mapping[str, Any], what: str) -> str:
             dict(sorted(data.items())), ensure_ascii=False, allow_nan=False, separators=(",", ":")
         )
     except (TypeError, ValueError) as error:
-        raise InputError(f"{what}: can't be kept as JSON ({error})") from error
+        raise InputError(
+            say("{what}: can't be kept as JSON ({error})", what=label(what), error=error)
+        ) from error
 
 
 def _set(record: object, name: str, value: object) -> None:
@@ -289,7 +306,11 @@ def add(connection: Connection, record: Record, at: str) -> Record:
                 record, seq=0, at=record.at or kept.at
             ):
                 raise InputError(
-                    f"the id {record.id} already belongs to another {what}; nothing was changed; make a new id"
+                    say(
+                        "the id {id} already belongs to another {what}; nothing was changed; make a new id",
+                        id=record.id,
+                        what=label(what),
+                    )
                 )
             return kept
     if record.replaces is not None:
@@ -303,14 +324,28 @@ def add(connection: Connection, record: Record, at: str) -> Record:
 def _check_replaced(connection: Connection, record: Lasting, table: Table, what: str) -> None:
     old = connection.execute(select(table).where(table.c.id == record.replaces)).mappings().first()
     if old is None:
-        raise InputError(f"there is no {what} {record.replaces} to correct; nothing was written")
+        raise InputError(
+            say(
+                "there is no {what} {replaces} to correct; nothing was written",
+                what=label(what),
+                replaces=record.replaces,
+            )
+        )
     owner = "engine_id" if "engine_id" in table.c else "vehicle_id"
     if old[owner] != getattr(record, owner):
-        raise InputError(f"that {what} is another {owner.removesuffix('_id')}'s; nothing was written")
+        raise InputError(
+            say("that {what} is another engine's; nothing was written", what=label(what))
+            if owner == "engine_id"
+            else say("that {what} is another vehicle's; nothing was written", what=label(what))
+        )
     newer = connection.execute(select(table.c.at).where(table.c.replaces == record.replaces)).scalar()
     if newer is not None:
         raise InputError(
-            f"that {what} was corrected already ({newer}); nothing was written; look at it again"
+            say(
+                "that {what} was corrected already ({newer}); nothing was written; look at it again",
+                what=label(what),
+                newer=newer,
+            )
         )
 
 
@@ -336,7 +371,7 @@ def one(connection: Connection, kind: type[Record], id: str) -> Record:
         connection.execute(select(table).where(table.c.id == checked_id(id, f"{what} id"))).mappings().first()
     )
     if row is None:
-        raise InputError(f"this book has no {what} with the id {id}")
+        raise InputError(say("this book has no {what} with the id {id}", what=label(what), id=id))
     return _read(kind, row)
 
 

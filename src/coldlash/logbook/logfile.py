@@ -21,6 +21,7 @@ from typing import cast
 
 from coldlash.engine.spec import Engine, Valve
 from coldlash.errors import Fault, FaultyFileError, InputError
+from coldlash.language import plural, say
 from coldlash.logbook.records import (
     NOTE_MAX,
     Feel,
@@ -30,6 +31,7 @@ from coldlash.logbook.records import (
     mm,
     plain,
 )
+from coldlash.logbook.telling import told
 from coldlash.units import m_from_km, parse_number, um_from_mm
 
 COLUMNS = (
@@ -97,14 +99,22 @@ class LogVisit:
 def decode_log(data: bytes, source: str) -> str:
     """The bytes of a log file as text (UTF-8, with or without a byte order mark). Raises FaultyFileError."""
     if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
-        raise FaultyFileError(source, [Fault("is UTF-16 text; save it as UTF-8 (CSV UTF-8)")])
+        raise FaultyFileError(source, [Fault(say("is UTF-16 text; save it as UTF-8 (CSV UTF-8)"))])
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
         raise FaultyFileError(
             source,
-            [Fault(f"byte 0x{data[error.start]:02x} is not UTF-8 text; save it as UTF-8 (CSV UTF-8)", line)],
+            [
+                Fault(
+                    say(
+                        "byte {byte} is not UTF-8 text; save it as UTF-8 (CSV UTF-8)",
+                        byte=f"0x{data[error.start]:02x}",
+                    ),
+                    line,
+                )
+            ],
         ) from error
 
 
@@ -149,10 +159,10 @@ def _lines(text: str, faults: list[Fault]) -> Iterator[_Cells]:
     nul = text.find("\0")
     if nul >= 0:
         at = text.count("\n", 0, nul) + 1
-        faults.append(Fault("has a NUL byte; this is no text, or the file is damaged", at))
+        faults.append(Fault(say("has a NUL byte; this is no text, or the file is damaged"), at))
         return
     if not text.strip():
-        faults.append(Fault(f"is empty; the first line must be {HEADER}"))
+        faults.append(Fault(say("is empty; the first line must be {header}", header=HEADER)))
         return
     skipped = 0
     if text.lower().startswith("sep=") and "\n" in text:  # a spreadsheet's note about its own separator
@@ -170,7 +180,13 @@ def _lines(text: str, faults: list[Fault]) -> Iterator[_Cells]:
             break
         except csv.Error as error:
             faults.append(
-                Fault(f"can't be read further: {error}; is a quotation mark missing or one too many?", line)
+                Fault(
+                    say(
+                        "can't be read further: {error}; is a quotation mark missing or one too many?",
+                        error=error,
+                    ),
+                    line,
+                )
             )
             return
         if not any(cell.strip() for cell in fields):
@@ -184,7 +200,7 @@ def _lines(text: str, faults: list[Fault]) -> Iterator[_Cells]:
             continue
         yield _Cells(line, {name: cell for name, cell in zip(index, fields, strict=True) if name})
     if index is not None and not seen:
-        faults.append(Fault("has a header but no rows; nothing to read"))
+        faults.append(Fault(say("has a header but no rows; nothing to read")))
 
 
 def _delimiter(text: str) -> str:
@@ -205,30 +221,47 @@ def _header(fields: Sequence[str], line: int, faults: list[Fault]) -> list[str]:
     for given in fields:
         name = given.strip().lower()
         if name in index:
-            faults.append(Fault(f"the column {name} stands twice", line))
+            faults.append(Fault(say("the column {name} stands twice", name=name), line))
             index.append("")
         elif name in known:
             index.append(name)
         else:
             near = get_close_matches(name, known, n=1, cutoff=0.5)
-            hint = f"did you mean {near[0]}?" if near else f"known are {', '.join(known)}"
-            faults.append(Fault(f"there is no column {given.strip()!r}; {hint}", line))
+            faults.append(Fault(_no_column(given.strip(), near, known), line))
             index.append("")
     missing = [name for name in COLUMNS if name not in index]
     if missing:
         faults.append(
-            Fault(f"the column{'s' if len(missing) > 1 else ''} {', '.join(missing)} is missing", line)
-            if len(missing) == 1
-            else Fault(f"the columns {', '.join(missing)} are missing", line)
+            Fault(
+                plural(
+                    "the column {missing} is missing",
+                    "the columns {missing} are missing",
+                    len(missing),
+                    missing=", ".join(missing),
+                ),
+                line,
+            )
         )
     return index
 
 
+def _no_column(given: str, near: Sequence[str], known: Sequence[str]) -> str:
+    if near:
+        return say("there is no column {given!r}; did you mean {near}?", given=given, near=near[0])
+    return say("there is no column {given!r}; known are {known}", given=given, known=", ".join(known))
+
+
 def _wrong_count(fields: Sequence[str], index: Sequence[str], delimiter: str) -> str:
-    said = f"has {len(fields)} fields, the header has {len(index)}"
+    counts = {"count": len(fields), "wanted": len(index)}
     if len(fields) > len(index) and delimiter == ",":
-        return f'{said}; a decimal comma or a comma in a note must stand in quotes: "0,15"'
-    return f"{said}; leave a field empty, don't leave it out"
+        return say(
+            "has {count} fields, the header has {wanted}; a decimal comma or a comma in a note must stand in quotes: "
+            '"0,15"',
+            **counts,
+        )
+    return say(
+        "has {count} fields, the header has {wanted}; leave a field empty, don't leave it out", **counts
+    )
 
 
 class _Row:
@@ -260,16 +293,18 @@ class _Row:
             return None
         if re.fullmatch(r"\d{4}-\d\d-\d\d", given, re.ASCII) is None:
             self.fault(
-                f"date: {given!r} is not a date; write it like 2024-05-04" if given else "date: is empty"
+                say("date: {given!r} is not a date; write it like 2024-05-04", given=given)
+                if given
+                else say("date: is empty")
             )
             return None
         try:
             day = date.fromisoformat(given)
         except ValueError:
-            self.fault(f"date: {given} is not in the calendar")
+            self.fault(say("date: {given} is not in the calendar", given=given))
             return None
         if not FIRST_YEAR <= day.year <= LAST_YEAR:
-            self.fault(f"date: the year {day.year} can't be right")
+            self.fault(say("date: the year {year} can't be right", year=day.year))
             return None
         return day
 
@@ -278,13 +313,15 @@ class _Row:
             self.sound = False
             return None
         if not self.cells.word("distance_km"):
-            self.fault("distance_km: is empty; give the engine's own distance in km")
+            self.fault(say("distance_km: is empty; give the engine's own distance in km"))
             return None
         km = self.number("distance_km")
         if km is None:
             return None
         if not 0 <= km <= DISTANCE_KM_MAX:
-            self.fault(f"distance_km: {km:g} km is outside 0 to {DISTANCE_KM_MAX:,.0f} km")
+            self.fault(
+                say("distance_km: {km:g} km is outside 0 to {most:,.0f} km", km=km, most=DISTANCE_KM_MAX)
+            )
             return None
         return m_from_km(km)
 
@@ -293,7 +330,14 @@ class _Row:
         if celsius is None:
             return None
         if not TEMP_C_MIN <= celsius <= TEMP_C_MAX:
-            self.fault(f"engine_temp_c: {celsius:g} C is outside {TEMP_C_MIN:g} to {TEMP_C_MAX:g} C")
+            self.fault(
+                say(
+                    "engine_temp_c: {celsius:g} C is outside {least:g} to {most:g} C",
+                    celsius=celsius,
+                    least=TEMP_C_MIN,
+                    most=TEMP_C_MAX,
+                )
+            )
             return None
         return round(celsius * 1000)
 
@@ -303,12 +347,12 @@ class _Row:
             self.sound = False
             return None
         if not given:
-            self.fault("valve: is empty; write I or E and the cylinder, like I1 or E3")
+            self.fault(say("valve: is empty; write I or E and the cylinder, like I1 or E3"))
             return None
         try:
             return engine.valve(given)
         except InputError as error:
-            self.fault(f"valve: {error}")
+            self.fault(say("valve: {error}", error=error))
             return None
 
     def blade(self, column: str) -> int | None:
@@ -318,17 +362,33 @@ class _Row:
             return None
         um = um_from_mm(value)
         if value < 0:
-            self.fault(f"{column}: {value:g} mm is less than nothing; if no blade went, write 0")
+            self.fault(
+                say(
+                    "{column}: {value:g} mm is less than nothing; if no blade went, write 0",
+                    column=column,
+                    value=value,
+                )
+            )
         elif um > THICKEST_UM:
             self.fault(
-                f"{column}: {value:g} mm is thicker than any blade; write mm "
-                f"({value:g} hundredths are {value / 100:g} mm, "
-                f"{value:g} thousandths of an inch are {value * 0.0254:.3f} mm)"
+                say(
+                    "{column}: {value:g} mm is thicker than any blade; write mm ({value:g} hundredths are "
+                    "{hundredths:g} mm, {value:g} thousandths of an inch are {thous:.3f} mm)",
+                    column=column,
+                    value=value,
+                    hundredths=value / 100,
+                    thous=value * 0.0254,
+                )
             )
         elif 0 < value < THINNEST_UM / 1000:
             self.fault(
-                f"{column}: {value:g} mm is thinner than any blade; write mm "
-                f"({value:g} in are {value * 25.4:.3f} mm)"
+                say(
+                    "{column}: {value:g} mm is thinner than any blade; write mm ({value:g} in are {inches:.3f} "
+                    "mm)",
+                    column=column,
+                    value=value,
+                    inches=value * 25.4,
+                )
             )
         else:
             return um
@@ -350,9 +410,15 @@ class _Row:
         if not given:
             return None
         if given not in ("free", "drag"):
-            self.fault(f"{which}_feel: {given!r} is not free or drag")
+            self.fault(say("{which}_feel: {given!r} is not free or drag", which=which, given=given))
         elif not go:
-            self.fault(f"{which}_feel: {given!r} needs the blade that went in {which}_go_mm")
+            self.fault(
+                say(
+                    "{which}_feel: {given!r} needs the blade that went in {which}_go_mm",
+                    which=which,
+                    given=given,
+                )
+            )
         else:
             return cast("Feel", given)
         return None
@@ -363,7 +429,9 @@ class _Row:
             self.sound = False
         elif given.lower() not in ("yes", "no"):
             self.fault(
-                f"adjusted: {given!r} is not yes or no" if given else "adjusted: is empty; write yes or no"
+                say("adjusted: {given!r} is not yes or no", given=given)
+                if given
+                else say("adjusted: is empty; write yes or no")
             )
         return (given or "").lower() == "yes"
 
@@ -372,12 +440,20 @@ class _Row:
         um = self.blade("left_mm")
         if given and not adjusted and (self.cells.word("adjusted") or "").lower() == "no":
             self.fault(
-                f"left_mm: {given} is a blade it was set on, but adjusted is no; empty it, or write adjusted yes"
+                say(
+                    "left_mm: {given} is a blade it was set on, but adjusted is no; empty it, or write adjusted "
+                    "yes",
+                    given=given,
+                )
             )
         elif um == 0 and valve is not None and engine.gap(valve).cold > 0:
             self.fault(
-                f"left_mm: 0 is no blade, and the cold gap of {valve} is {engine.gap(valve).cold:g} mm; "
-                "leave it empty for the cold gap"
+                say(
+                    "left_mm: 0 is no blade, and the cold gap of {valve} is {cold:g} mm; leave it empty for the "
+                    "cold gap",
+                    valve=valve,
+                    cold=engine.gap(valve).cold,
+                )
             )
         return um
 
@@ -433,8 +509,13 @@ def _visits(
         if row.valve in group:
             faults.append(
                 Fault(
-                    f"{row.valve} stands twice in the visit of {day} at {plain(distance)} km, "
-                    f"first in line {group[row.valve].line}",
+                    say(
+                        "{valve} stands twice in the visit of {day} at {km} km, first in line {line}",
+                        valve=row.valve,
+                        day=day,
+                        km=told(distance),
+                        line=group[row.valve].line,
+                    ),
                     row.line,
                 )
             )
@@ -446,8 +527,13 @@ def _visits(
         if known != temperature:
             faults.append(
                 Fault(
-                    f"engine_temp_c: {plain(temperature)} C, but line {at_line} of the same visit has "
-                    f"{plain(known)} C; a visit has one temperature",
+                    say(
+                        "engine_temp_c: {temperature} C, but line {at_line} of the same visit has {known} C; a visit "
+                        "has one temperature",
+                        temperature=told(temperature),
+                        at_line=at_line,
+                        known=told(known),
+                    ),
                     row.line,
                 )
             )
@@ -467,8 +553,15 @@ def _check_order(visits: Sequence[LogVisit], faults: list[Fault]) -> None:
         if after.distance_m < before.distance_m:
             faults.append(
                 Fault(
-                    f"the distance goes backwards: {plain(after.distance_m)} km on {after.day}, but "
-                    f"{plain(before.distance_m)} km on {before.day} (line {before.line})",
+                    say(
+                        "the distance goes backwards: {km} km on {day}, but {km_before} km on {day_before} (line "
+                        "{line})",
+                        km=told(after.distance_m),
+                        day=after.day,
+                        km_before=told(before.distance_m),
+                        day_before=before.day,
+                        line=before.line,
+                    ),
                     after.line,
                 )
             )
@@ -517,19 +610,37 @@ def _written(visit: LogVisit, row: LogRow) -> dict[str, str]:
 def row_words(row: LogRow) -> str:
     """One row in words, for messages: "found 0.10 mm goes, 0.15 mm does not; set on 0.15 mm"."""
 
-    def interval(go: int | None, nogo: int | None, feel: Feel | None) -> str:
-        if go is None:
-            return "not measured"
-        went = f"{mm(go)} {'drags' if feel == 'drag' else 'goes'}" if go else "no blade goes"
-        return went + (f", {mm(nogo)} does not" if nogo is not None else "")
-
-    parts = [f"found {interval(row.found_go_um, row.found_nogo_um, row.found_feel)}"]
+    parts = [
+        say("found {reading}", reading=_interval(row.found_go_um, row.found_nogo_um, row.found_feel)),
+    ]
     if row.adjusted:
-        parts.append("set to the cold gap" if row.left_um is None else f"set on {mm(row.left_um)}")
+        parts.append(
+            say("set to the cold gap")
+            if row.left_um is None
+            else say("set on {blade}", blade=mm(row.left_um))
+        )
     if row.left_go_um is not None:
-        parts.append(f"left {interval(row.left_go_um, row.left_nogo_um, row.left_feel)}")
+        parts.append(
+            say("left {reading}", reading=_interval(row.left_go_um, row.left_nogo_um, row.left_feel))
+        )
     if row.by:
-        parts.append(f"by {row.by}")
+        parts.append(say("by {name}", name=row.by))
     if row.note:
-        parts.append(f"note {row.note!r}")
+        parts.append(say("note {note!r}", note=row.note))
     return "; ".join(parts)
+
+
+def _interval(go: int | None, nogo: int | None, feel: Feel | None) -> str:
+    if go is None:
+        return say("not measured")
+    if not go:
+        if nogo is None:
+            return say("no blade goes")
+        return say("no blade goes, {nogo} does not", nogo=mm(nogo))
+    if feel == "drag":
+        if nogo is None:
+            return say("{go} drags", go=mm(go))
+        return say("{go} drags, {nogo} does not", go=mm(go), nogo=mm(nogo))
+    if nogo is None:
+        return say("{go} goes", go=mm(go))
+    return say("{go} goes, {nogo} does not", go=mm(go), nogo=mm(nogo))

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from coldlash.errors import BookError
+from coldlash.language import say
 from coldlash.logbook.bookfile import BookFile, file_of, open_file
 from coldlash.logbook.copying import Progress, copy_rows, is_empty, plain_tables, put_when_whole
 from coldlash.logbook.keeping import Kept
@@ -45,7 +46,9 @@ def move(
         new = open_kept(target, create=True, wait_s=wait_s, on_wait=on_wait)
         if _same(old, new):
             new.close()
-            raise BookError(f"{new.name} is the book itself; nothing was changed; give another place")
+            raise BookError(
+                say("{name} is the book itself; nothing was changed; give another place", name=new.name)
+            )
         return Moved(old.name, new.name, _into(old, new, progress))
     finally:
         old.close()
@@ -57,7 +60,10 @@ def _into(old: Kept, new: Kept, progress: Progress | None) -> dict[str, int]:
             tables = plain_tables(target)
             if not is_empty(target, tables):
                 raise BookError(
-                    f"{new.name} is not empty; nothing was changed; give a new path or an empty database"
+                    say(
+                        "{name} is not empty; nothing was changed; give a new path or an empty database",
+                        name=new.name,
+                    )
                 )
             return copy_rows(source, target, tables, progress)
     finally:

@@ -13,6 +13,7 @@ from datetime import date
 
 from coldlash.engine.spec import Engine, Valve
 from coldlash.errors import InputError
+from coldlash.language import mark, say, table
 from coldlash.logbook.due import Rebuild
 from coldlash.logbook.lasting import AtEngine, Part, Work
 from coldlash.wear.record import ValveRecord, VisitRecord
@@ -25,22 +26,24 @@ OF_NO_GAP: frozenset[Part] = frozenset({"guide", "spring"})
 """Parts that no gap hangs on: they hold or guide a valve, and leave its length and seat alone."""
 
 WHY: Mapping[Part, str] = {
-    "valve": "a valve of another length, or ground, sits deeper or higher",
-    "seat": "a seat that is cut or replaced lets the valve sit deeper or higher",
-    "lifter": "another lifter is another length between cam and pushrod",
-    "pushrod": "another pushrod is another length between lifter and rocker",
-    "rocker": "another rocker has another pad and another pivot height",
-    "adjuster": "another adjuster stands elsewhere, whatever the lock-nut says",
-    "head": "a head that was off or tightened again sits at another height, with all its rockers and seats",
-    "gasket": "another gasket is another thickness under the whole head",
-    "barrel": "a barrel under a head carries the whole head",
-    "stud": "a stud replaced or tightened again clamps the whole head anew",
-    "stand": "a rocker stand carries the pivots of the rockers on it",
-    "camshaft": "every lobe is another one",
-    "engine": "everything was apart",
-    "guide": "a guide leads the valve and carries no gap",
-    "spring": "a spring closes the valve and carries no gap",
-    "other": "only the valves named are taken to have moved",
+    "valve": mark("a valve of another length, or ground, sits deeper or higher"),
+    "seat": mark("a seat that is cut or replaced lets the valve sit deeper or higher"),
+    "lifter": mark("another lifter is another length between cam and pushrod"),
+    "pushrod": mark("another pushrod is another length between lifter and rocker"),
+    "rocker": mark("another rocker has another pad and another pivot height"),
+    "adjuster": mark("another adjuster stands elsewhere, whatever the lock-nut says"),
+    "head": mark(
+        "a head that was off or tightened again sits at another height, with all its rockers and seats"
+    ),
+    "gasket": mark("another gasket is another thickness under the whole head"),
+    "barrel": mark("a barrel under a head carries the whole head"),
+    "stud": mark("a stud replaced or tightened again clamps the whole head anew"),
+    "stand": mark("a rocker stand carries the pivots of the rockers on it"),
+    "camshaft": mark("every lobe is another one"),
+    "engine": mark("everything was apart"),
+    "guide": mark("a guide leads the valve and carries no gap"),
+    "spring": mark("a spring closes the valve and carries no gap"),
+    "other": mark("only the valves named are taken to have moved"),
 }
 
 
@@ -59,7 +62,7 @@ def moved_by(work: Work, engine: Engine) -> Moved:
     """
     check_where(work, engine)
     valves = _moved(work, engine)
-    why = "cleaning moves no gap" if work.kind == "cleaned" else WHY[work.part]
+    why = say("cleaning moves no gap") if work.kind == "cleaned" else table(WHY[work.part])
     return Moved(tuple(sorted(valves)), why)
 
 
@@ -67,7 +70,14 @@ def check_where(entry: AtEngine, engine: Engine) -> None:
     """Raises InputError naming the valves or cylinders that the engine has not."""
     for cylinder in entry.cylinders:
         if cylinder > engine.cylinders:
-            raise InputError(f"{engine.name} has no cylinder {cylinder}; it has {engine.cylinders}")
+            raise InputError(
+                say(
+                    "{name} has no cylinder {cylinder}; it has {cylinders}",
+                    name=engine.name,
+                    cylinder=cylinder,
+                    cylinders=engine.cylinders,
+                )
+            )
     for valve in entry.valves:
         engine.valve(str(valve))
 

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from coldlash.errors import BookError
+from coldlash.language import say
 
 BOOK_VARIABLE = "COLDLASH_BOOK"
 BOOK_NAME = "book.coldlash"
@@ -32,7 +33,14 @@ def default_book(
         try:
             folder.mkdir(parents=True, exist_ok=True)
         except OSError as error:
-            raise BookError(f"{folder}: can't be made ({error.strerror}); set {BOOK_VARIABLE}") from error
+            raise BookError(
+                say(
+                    "{folder}: can't be made ({reason}); set {variable}",
+                    folder=folder,
+                    reason=error.strerror,
+                    variable=BOOK_VARIABLE,
+                )
+            ) from error
     return str(folder / BOOK_NAME)
 
 

@@ -19,8 +19,9 @@ from sqlalchemy import URL, Connection, Engine, create_engine, make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, SQLAlchemyError, StatementError
 
 from coldlash.errors import BookError, ColdlashError, InputError
+from coldlash.language import say
 from coldlash.logbook.checking import deep_faults
-from coldlash.logbook.keeping import UNCHANGED, WAIT_NOTICE_S, Kept
+from coldlash.logbook.keeping import WAIT_NOTICE_S, Kept
 from coldlash.logbook.migrations import FOLDER, known_revisions, upgrade
 
 LOCK_SPACE = 0x636C6173
@@ -38,11 +39,19 @@ def server_url(text: str) -> URL:
         url = make_url(text).set(drivername="postgresql+psycopg")
     except (ArgumentError, ValueError) as error:
         raise BookError(
-            f"this is no address of a book on a server: {type(error).__name__}; "
-            "write it like postgresql+psycopg://ann@host/shed"
+            say(
+                "this is no address of a book on a server: {kind}; write it like "
+                "postgresql+psycopg://ann@host/shed",
+                kind=type(error).__name__,
+            )
         ) from None
     if not url.database:
-        raise BookError(f"{shown(url)}: which database? Write it like postgresql+psycopg://ann@host/shed")
+        raise BookError(
+            say(
+                "{address}: which database? Write it like postgresql+psycopg://ann@host/shed",
+                address=shown(url),
+            )
+        )
     if "connect_timeout" not in url.query:
         url = url.update_query_dict({"connect_timeout": str(CONNECT_TIMEOUT_S)})
     return url
@@ -66,7 +75,7 @@ class ServerBook(Kept):
     @property
     def path(self) -> Path:
         """There is none. Raises BookError."""
-        raise BookError(f"{self.name}: this book is on a server, not in a file")
+        raise BookError(say("{name}: this book is on a server, not in a file", name=self.name))
 
     @contextmanager
     def translated(self) -> Iterator[None]:
@@ -93,7 +102,11 @@ class ServerBook(Kept):
         schema = connection.exec_driver_sql("SELECT current_schema()").scalar_one()
         if schema is None:
             raise BookError(
-                f"{self.name}: the schema of this address does not exist; {UNCHANGED}; make it first (CREATE SCHEMA)"
+                say(
+                    "{name}: the schema of this address does not exist; nothing was changed; make it first "
+                    "(CREATE SCHEMA)",
+                    name=self.name,
+                )
             )
         self._lock = zlib.crc32(str(schema).encode()) - 2**31
 
@@ -132,7 +145,12 @@ class ServerBook(Kept):
 
     def _gave_up(self) -> BookError:
         return BookError(
-            f"{self.name}: another coldlash is writing to this book; waited {self.wait_s:g} s; {UNCHANGED}; try again"
+            say(
+                "{name}: another coldlash is writing to this book; waited {wait_s:g} s; nothing was changed; "
+                "try again",
+                name=self.name,
+                wait_s=self.wait_s,
+            )
         )
 
     def _commit(self, connection: Connection) -> None:
@@ -141,8 +159,11 @@ class ServerBook(Kept):
         except DBAPIError as error:
             if error.connection_invalidated or not _code(error.orig):
                 raise BookError(
-                    f"{self.name}: the connection was lost while the last write was being kept; whether it stands is "
-                    "not known; open the book again and look before writing it again"
+                    say(
+                        "{name}: the connection was lost while the last write was being kept; whether it stands is "
+                        "not known; open the book again and look before writing it again",
+                        name=self.name,
+                    )
                 ) from error
             raise
 
@@ -176,7 +197,7 @@ def open_server(
     whatever is wrong, InputError for a wait that is no time.
     """
     if not 0 <= wait_s <= 86_400:
-        raise InputError(f"the wait must be 0 s to a day, not {wait_s} s")
+        raise InputError(say("the wait must be 0 s to a day, not {wait_s} s", wait_s=wait_s))
     url = server_url(address)
     book = ServerBook(url, wait_s=wait_s, on_wait=on_wait)
     try:
@@ -202,7 +223,10 @@ def _engine(url: URL) -> Engine:
         import psycopg  # noqa: F401
     except ImportError:
         raise BookError(
-            f"{shown(url)}: books on a server need the PostgreSQL driver; install coldlash[postgres]"
+            say(
+                "{address}: books on a server need the PostgreSQL driver; install coldlash[postgres]",
+                address=shown(url),
+            )
         ) from None
     given = url.query.get("options", "")
     options = f"{given} -c synchronous_commit=on -c client_min_messages=error -c timezone=UTC".strip()
@@ -226,8 +250,12 @@ def _bring_up_to_date(
         encoding = connection.exec_driver_sql("SHOW server_encoding").scalar_one()
         if encoding != "UTF8":
             raise BookError(
-                f"{book.name}: this database keeps text as {encoding}; {UNCHANGED}; make one that takes every "
-                "script: CREATE DATABASE shed ENCODING 'UTF8' TEMPLATE template0"
+                say(
+                    "{name}: this database keeps text as {encoding}; nothing was changed; make one that takes "
+                    "every script: CREATE DATABASE shed ENCODING 'UTF8' TEMPLATE template0",
+                    name=book.name,
+                    encoding=encoding,
+                )
             )
         book.learn_lock(connection)
         revision = _revision(connection, book, create)
@@ -235,7 +263,10 @@ def _bring_up_to_date(
         return
     if revision is not None and revision not in known:
         raise BookError(
-            f"{book.name} was made by a newer coldlash; {UNCHANGED}; update coldlash and open it again"
+            say(
+                "{name} was made by a newer coldlash; nothing was changed; update coldlash and open it again",
+                name=book.name,
+            )
         )
     if revision is not None and before_update is not None:
         before_update(book, revision)
@@ -247,7 +278,11 @@ def _bring_up_to_date(
             raise
         except Exception as error:
             raise BookError(
-                f"{book.name}: bringing the book up to date failed ({error}); the old book stands as it was"
+                say(
+                    "{name}: bringing the book up to date failed ({error}); the old book stands as it was",
+                    name=book.name,
+                    error=error,
+                )
             ) from error
 
 
@@ -257,17 +292,25 @@ def _revision(connection: Connection, book: ServerBook, create: bool) -> str | N
     if not tables:
         if create:
             return None
-        raise BookError(f"there is no book at {book.name}; check the address, or make a new book there")
+        raise BookError(
+            say("there is no book at {name}; check the address, or make a new book there", name=book.name)
+        )
     if ("alembic_version", MARK) not in tables:
         raise BookError(
-            f"{book.name} is not a coldlash book; {UNCHANGED}; give the address of a book or of an empty database "
-            "(it is a database of another program)"
+            say(
+                "{name} is not a coldlash book; nothing was changed; give the address of a book or of an "
+                "empty database (it is a database of another program)",
+                name=book.name,
+            )
         )
     rows = connection.exec_driver_sql("SELECT version_num FROM alembic_version").scalars().all()
     if len(rows) != 1:
         raise BookError(
-            f"{book.name}: the book is damaged (it does not say which version it is); {UNCHANGED}; go on from "
-            "a backup (coldlash restore)"
+            say(
+                "{name}: the book is damaged (it does not say which version it is); nothing was changed; go "
+                "on from a backup (coldlash restore)",
+                name=book.name,
+            )
         )
     return str(rows[0])
 
@@ -294,43 +337,80 @@ def words_of(error: BaseException, name: str, *, reached: bool = True) -> str:
     detail = _first_line(error)
     match code:
         case "53100":
-            return f"{name}: the server's disk is full; {UNCHANGED}; make room there and try again"
+            return say(
+                "{name}: the server's disk is full; nothing was changed; make room there and try again",
+                name=name,
+            )
         case "53300":
-            return f"{name}: the server takes no more connections just now; {UNCHANGED}; try again"
+            return say(
+                "{name}: the server takes no more connections just now; nothing was changed; try again",
+                name=name,
+            )
         case "55P03" | "57014" | "40001" | "40P01":
-            return f"{name}: another program holds this book; {UNCHANGED}; try again"
+            return say("{name}: another program holds this book; nothing was changed; try again", name=name)
         case "25006":
-            return f"{name}: the server takes no writes (is it a standby copy?); {UNCHANGED}; use the main server"
+            return say(
+                "{name}: the server takes no writes (is it a standby copy?); nothing was changed; use the "
+                "main server",
+                name=name,
+            )
         case "3D000":
-            return f"{name}: the server has no such database; check the address, or make one there (createdb)"
+            return say(
+                "{name}: the server has no such database; check the address, or make one there (createdb)",
+                name=name,
+            )
         case "42501":
-            return f"{name}: the server does not let you do this ({detail}); {UNCHANGED}; ask for the rights"
+            return say(
+                "{name}: the server does not let you do this ({detail}); nothing was changed; ask for the "
+                "rights",
+                name=name,
+                detail=detail,
+            )
         case "25P02":
-            return f"{name}: an earlier write of these failed; {UNCHANGED}; try them all again"
+            return say(
+                "{name}: an earlier write of these failed; nothing was changed; try them all again", name=name
+            )
         case "42P01" | "42703":
-            return (
-                f"{name}: the book is damaged ({detail}); {UNCHANGED}; go on from a backup (coldlash restore)"
+            return say(
+                "{name}: the book is damaged ({detail}); nothing was changed; go on from a backup (coldlash "
+                "restore)",
+                name=name,
+                detail=detail,
             )
     match code[:2]:
         case "28":
-            return f"{name}: the server refused this user or password; check the address"
+            return say("{name}: the server refused this user or password; check the address", name=name)
         case "23" | "P0":
-            return f"{name}: a rule of the book forbids this ({detail}); {UNCHANGED}"
+            return say(
+                "{name}: a rule of the book forbids this ({detail}); nothing was changed",
+                name=name,
+                detail=detail,
+            )
         case "XX":
-            return (
-                f"{name}: the book is damaged ({detail}); {UNCHANGED}; go on from a backup (coldlash restore)"
+            return say(
+                "{name}: the book is damaged ({detail}); nothing was changed; go on from a backup (coldlash "
+                "restore)",
+                name=name,
+                detail=detail,
             )
         case "08" | "57":
             return _closed(name)
         case "" if _is_connection(error):
             if reached:
                 return _closed(name)
-            return f"{name}: the server can't be reached ({detail}); {UNCHANGED}; check the address and the server"
-    return f"{name}: the book could not be used ({detail}); {UNCHANGED}"
+            return say(
+                "{name}: the server can't be reached ({detail}); nothing was changed; check the address and "
+                "the server",
+                name=name,
+                detail=detail,
+            )
+    return say("{name}: the book could not be used ({detail}); nothing was changed", name=name, detail=detail)
 
 
 def _closed(name: str) -> str:
-    return f"{name}: the server closed the connection; {UNCHANGED}; try again when it is back"
+    return say(
+        "{name}: the server closed the connection; nothing was changed; try again when it is back", name=name
+    )
 
 
 def _is_connection(error: BaseException) -> bool:

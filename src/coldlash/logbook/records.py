@@ -19,6 +19,8 @@ from typing import Any, Literal, cast, get_args
 
 from coldlash.engine.spec import Valve
 from coldlash.errors import InputError
+from coldlash.language import say, say_in
+from coldlash.logbook.telling import label, told
 
 Step = Literal["found", "set", "left"]
 Feel = Literal["free", "drag"]
@@ -49,13 +51,21 @@ def checked_id(value: object, what: str = "id") -> str:
             return str(uuid.UUID(value))
         except ValueError:
             pass
-    raise InputError(f"{what}: {value!r} is not a UUID, like 3f2b8a52-1c5e-4e0e-9a51-0d8f6c1b7a10")
+    raise InputError(
+        say(
+            "{what}: {value!r} is not a UUID, like 3f2b8a52-1c5e-4e0e-9a51-0d8f6c1b7a10",
+            what=label(what),
+            value=value,
+        )
+    )
 
 
 def utc_text(moment: datetime) -> str:
     """An aware moment as the book writes it: ``2024-05-04T09:30:00.000Z``. Raises InputError if naive."""
     if moment.tzinfo is None:
-        raise InputError(f"the time {moment.isoformat()} has no time zone; give one, such as UTC")
+        raise InputError(
+            say("the time {moment} has no time zone; give one, such as UTC", moment=moment.isoformat())
+        )
     in_utc = moment.astimezone(UTC).replace(tzinfo=None)
     return in_utc.isoformat(timespec="milliseconds") + "Z"
 
@@ -67,25 +77,44 @@ def checked_time(value: object, what: str) -> str:
             return utc_text(datetime.fromisoformat(value))
         except (ValueError, OverflowError):
             pass
-    raise InputError(f"{what}: {value!r} is not a time; write it like 2024-05-04T09:30:00Z")
+    raise InputError(
+        say(
+            "{what}: {value!r} is not a time; write it like 2024-05-04T09:30:00Z",
+            what=label(what),
+            value=value,
+        )
+    )
 
 
 def checked_day(value: object, what: str = "day") -> date:
     """A date that is not a moment. Raises InputError."""
     if isinstance(value, date) and not isinstance(value, datetime):
         return value
-    raise InputError(f"{what}: {value!r} is not a date")
+    raise InputError(say("{what}: {value!r} is not a date", what=label(what), value=value))
 
 
 def checked_text(value: object, what: str, limit: int) -> str:
     """Text that any database and any terminal can hold, at most ``limit`` characters. Raises InputError."""
     if not isinstance(value, str):
-        raise InputError(f"{what}: {value!r} is not text")
+        raise InputError(say("{what}: {value!r} is not text", what=label(what), value=value))
     if len(value) > limit:
-        raise InputError(f"{what}: {len(value)} characters are too many; {limit} is the most")
+        raise InputError(
+            say(
+                "{what}: {count} characters are too many; {limit} is the most",
+                what=label(what),
+                count=len(value),
+                limit=limit,
+            )
+        )
     bad = next((c for c in value if unicodedata.category(c) in ("Cc", "Cs") and c not in "\t\n\r"), None)
     if bad is not None:
-        raise InputError(f"{what}: has a character that can't be kept (U+{ord(bad):04X}); take it out")
+        raise InputError(
+            say(
+                "{what}: has a character that can't be kept ({code}); take it out",
+                what=label(what),
+                code=f"U+{ord(bad):04X}",
+            )
+        )
     return value
 
 
@@ -93,9 +122,9 @@ def checked_name(value: object, what: str) -> str:
     """A name of any script: one line, not empty, surrounding blanks gone, composed (NFC). Raises InputError."""
     name = unicodedata.normalize("NFC", checked_text(value, what, NAME_MAX)).strip()
     if not name:
-        raise InputError(f"{what}: is empty; give a name")
+        raise InputError(say("{what}: is empty; give a name", what=label(what)))
     if any(c in name for c in "\t\n\r"):
-        raise InputError(f"{what}: {name!r} is more than one line")
+        raise InputError(say("{what}: {name!r} is more than one line", what=label(what), name=name))
     return name
 
 
@@ -107,31 +136,56 @@ def name_key(name: str) -> str:
 def checked_whole(value: object, what: str, low: int, high: int, unit: str) -> int:
     """A whole number from ``low`` to ``high``. Raises InputError."""
     if type(value) is not int:
-        raise InputError(f"{what}: {value!r} is not a whole number of {unit}")
+        raise InputError(
+            say(
+                "{what}: {value!r} is not a whole number of {unit}",
+                what=label(what),
+                value=value,
+                unit=label(unit),
+            )
+        )
     if not low <= value <= high:
-        raise InputError(f"{what}: {value} {unit} is outside {low} to {high}")
+        raise InputError(
+            say(
+                "{what}: {value} {unit} is outside {low} to {high}",
+                what=label(what),
+                value=value,
+                unit=label(unit),
+                low=low,
+                high=high,
+            )
+        )
     return value
 
 
 def checked_choice(value: object, what: str, choices: tuple[str, ...]) -> None:
     """Raises InputError unless the value is one of ``choices``."""
     if value not in choices:
-        raise InputError(f"{what}: {value!r} is not one of {', '.join(choices)}")
+        raise InputError(
+            say(
+                "{what}: {value!r} is not one of {choices}",
+                what=label(what),
+                value=value,
+                choices=", ".join(choices),
+            )
+        )
 
 
 def checked_blades(value: object, what: str) -> tuple[int, ...]:
     """Blades in micrometres, rising, none twice. Raises InputError."""
     if not isinstance(value, list | tuple):
-        raise InputError(f"{what}: {value!r} is not a row of blades in micrometres")
+        raise InputError(
+            say("{what}: {value!r} is not a row of blades in micrometres", what=label(what), value=value)
+        )
     blades = tuple(checked_whole(blade, what, 1, GAP_UM_MAX, "um") for blade in value)
     if any(a >= b for a, b in pairwise(blades)):
-        raise InputError(f"{what}: blades must rise and none may stand twice")
+        raise InputError(say("{what}: blades must rise and none may stand twice", what=label(what)))
     return blades
 
 
 def mm(um: int) -> str:
     """Micrometres in words: 150 is "0.15 mm"."""
-    return f"{plain(um, 2)} mm"
+    return say("{gap} mm", gap=told(um, 2))
 
 
 def plain(thousandths: int, least_decimals: int = 0) -> str:
@@ -176,7 +230,7 @@ class NewVisit:
         for name in VISIT_FIELDS:
             _set(self, name, checked_field(name, getattr(self, name)))
         if (self.meter_reading is None) != (self.meter_unit is None):
-            raise InputError("meter: give the reading and its unit together, or neither")
+            raise InputError(say("meter: give the reading and its unit together, or neither"))
         _set(self, "place", checked_text(self.place, "place", PLAN_MAX))
         if self.id is not None:
             _set(self, "id", checked_id(self.id, "visit id"))
@@ -236,7 +290,13 @@ def checked_field(name: str, value: object) -> FieldValue:
         case "engine_file_id":
             return None if value is None else checked_id(value, "engine file id")
         case _:
-            raise InputError(f"a visit has no field {name!r} to change; it has {', '.join(VISIT_FIELDS)}")
+            raise InputError(
+                say(
+                    "a visit has no field {name!r} to change; it has {fields}",
+                    name=name,
+                    fields=", ".join(VISIT_FIELDS),
+                )
+            )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -269,7 +329,7 @@ class NewReading:
 
     def __post_init__(self) -> None:
         if not isinstance(self.valve, Valve):
-            raise InputError(f"valve: {self.valve!r} is not a valve, like E3")
+            raise InputError(say("valve: {valve!r} is not a valve, like E3", valve=self.valve))
         what = f"{self.valve} {self.step}"
         checked_choice(self.step, f"{self.valve}: step", STEPS)
         for name in ("go_um", "nogo_um", "blade_um"):
@@ -295,20 +355,29 @@ class NewReading:
         values = (self.go_um, self.nogo_um, self.blade_um, self.feel, self.spin)
         if self.withdrawn:
             if any(value is not None for value in values):
-                raise InputError(f"{what}: a withdrawal carries no values")
+                raise InputError(say("{what}: a withdrawal carries no values", what=label(what)))
             if self.replaces is None:
-                raise InputError(f"{what}: a withdrawal must name the reading it takes back")
+                raise InputError(
+                    say("{what}: a withdrawal must name the reading it takes back", what=label(what))
+                )
         elif self.step == "set":
             if self.go_um is not None or self.nogo_um is not None:
                 raise InputError(
-                    f"{what}: setting has one blade, no go and no-go; those belong to found or left"
+                    say(
+                        "{what}: setting has one blade, no go and no-go; those belong to found or left",
+                        what=label(what),
+                    )
                 )
         else:
             if self.blade_um is not None:
-                raise InputError(f"{what}: the blade it was set on belongs to the step set")
+                raise InputError(
+                    say("{what}: the blade it was set on belongs to the step set", what=label(what))
+                )
             check_go_nogo(self.go_um, self.nogo_um, what)
             if self.feel is not None and not self.go_um:
-                raise InputError(f"{what}: {self.feel!r} needs the blade that went")
+                raise InputError(
+                    say("{what}: {feel!r} needs the blade that went", what=label(what), feel=self.feel)
+                )
 
 
 def check_go_nogo(go_um: int | None, nogo_um: int | None, what: str) -> None:
@@ -316,17 +385,27 @@ def check_go_nogo(go_um: int | None, nogo_um: int | None, what: str) -> None:
     if go_um is None:
         if nogo_um is not None:
             raise InputError(
-                f"{what}: {mm(nogo_um)} did not go, but which blade went? Give it, or 0 if none went"
+                say(
+                    "{what}: {nogo} did not go, but which blade went? Give it, or 0 if none went",
+                    what=label(what),
+                    nogo=mm(nogo_um),
+                )
             )
     elif go_um == 0:
         if nogo_um is None:
-            raise InputError(f"{what}: no blade went; give the thinnest one that was tried as no-go")
+            raise InputError(
+                say("{what}: no blade went; give the thinnest one that was tried as no-go", what=label(what))
+            )
         if nogo_um == 0:
-            raise InputError(f"{what}: a no-go of 0 is no blade")
+            raise InputError(say("{what}: a no-go of 0 is no blade", what=label(what)))
     elif nogo_um is not None and nogo_um <= go_um:
         raise InputError(
-            f"{what}: {mm(go_um)} goes and {mm(nogo_um)} does not; "
-            "the blade that does not go must be the thicker one"
+            say(
+                "{what}: {go} goes and {nogo} does not; the blade that does not go must be the thicker one",
+                what=label(what),
+                go=mm(go_um),
+                nogo=mm(nogo_um),
+            )
         )
 
 
@@ -348,9 +427,11 @@ class PastVisit:
         for reading in self.readings:
             what = f"{reading.valve} {reading.step}"
             if reading.replaces is not None or reading.reason:
-                raise InputError(f"{what}: a visit that is added whole holds no corrections")
+                raise InputError(
+                    say("{what}: a visit that is added whole holds no corrections", what=label(what))
+                )
             if (reading.valve, reading.step) in seen:
-                raise InputError(f"{what} stands twice in one visit")
+                raise InputError(say("{what} stands twice in one visit", what=label(what)))
             seen.add((reading.valve, reading.step))
 
 
@@ -516,22 +597,22 @@ class Visit:
 
 def reading_words(reading: Reading | NewReading, show: Callable[[int], str] | None = None) -> str:
     """A reading in words, for messages and lists. ``show`` puts micrometres into words with their unit (default mm)."""
-    say = show or _mm_words
+    in_words = show or mm
     if reading.withdrawn:
-        return "withdrawn"
+        return say_in("reading", "withdrawn")
     if reading.step == "set":
-        return "set to the cold gap" if reading.blade_um is None else f"set on {say(reading.blade_um)}"
+        if reading.blade_um is None:
+            return say("set to the cold gap")
+        return say("set on {blade}", blade=in_words(reading.blade_um))
     go, nogo = reading.go_um, reading.nogo_um
     if go is None:
-        return "not measured"
+        return say("not measured")
     if go == 0:
-        return f"no blade goes, thinnest tried {say(nogo or 0)}"
+        return say("no blade goes, thinnest tried {nogo}", nogo=in_words(nogo or 0))
     if reading.feel == "drag":
-        return f"drag on {say(go)}" + ("" if nogo is None else f", {say(nogo)} does not go")
+        if nogo is None:
+            return say("drag on {go}", go=in_words(go))
+        return say("drag on {go}, {nogo} does not go", go=in_words(go), nogo=in_words(nogo))
     if nogo is None:
-        return f"{say(go)} goes, no thicker one tried"
-    return f"{say(go)} goes, {say(nogo)} does not"
-
-
-def _mm_words(um: int) -> str:
-    return f"{plain(um, 2)} mm"
+        return say("{go} goes, no thicker one tried", go=in_words(go))
+    return say("{go} goes, {nogo} does not", go=in_words(go), nogo=in_words(nogo))

@@ -22,6 +22,7 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 
 from coldlash.errors import BookError
+from coldlash.language import say
 from coldlash.logbook import models as m
 from coldlash.logbook.bookfile import file_of, make_file, open_file
 from coldlash.logbook.columns import Numbers
@@ -59,7 +60,11 @@ def salvage(
         with opened(source, Path(folder)) as pages:
             revision, tables = read(pages, Path(folder), lost)
         if not any(tables[name].rows for name in ("vehicles", "engines", "visits", "readings")):
-            raise BookError(f"{source}: nothing of a book could be found in this file; nothing was made")
+            raise BookError(
+                say(
+                    "{source}: nothing of a book could be found in this file; nothing was made", source=source
+                )
+            )
         with put_when_whole(target) as building:
             make_file(building, to=revision)
             with closing(sqlite3.connect(building, isolation_level=None)) as db:
@@ -71,7 +76,11 @@ def salvage(
                 book.close()
             if left:
                 raise BookError(
-                    f"{source}: what was saved does not make a sound book ({left[0]}); nothing was made"
+                    say(
+                        "{source}: what was saved does not make a sound book ({fault}); nothing was made",
+                        source=source,
+                        fault=left[0],
+                    )
                 )
     return Salvaged(target, rows, tuple(lost))
 
@@ -119,7 +128,11 @@ class _Filling:
                 near = [other for other in referred if _differing(id, other) <= NEAR]
                 values["id"] = near[0] if len(near) == 1 else _made_id(id)
                 self._lost.append(
-                    f"{table.name}: the id of a row was damaged and set right: {detail(values)}"
+                    say(
+                        "{table}: the id of a row was damaged and set right: {detail}",
+                        table=table.name,
+                        detail=detail(values),
+                    )
                 )
 
     def _ids_referred_to(self, name: str) -> set[str]:
@@ -171,17 +184,27 @@ class _Filling:
                 return False
             if isinstance(column.type, Numbers) and not _is_numbers(value):
                 self._lost.append(
-                    f"{table.name} {values.get('id')!r}: {column.name} could not be read, left empty"
+                    say(
+                        "{table} {id!r}: {column} could not be read, left empty",
+                        table=table.name,
+                        id=values.get("id"),
+                        column=column.name,
+                    )
                 )
                 values[column.name] = "[]"
         if table.name == "engine_files" and not _is_texts(values["tables"]):
-            self._lost.append(f"engine_files {values['id']!r}: its lobe tables could not be read, left out")
+            self._lost.append(
+                say("engine_files {id!r}: its lobe tables could not be read, left out", id=values["id"])
+            )
             values["tables"] = "{}"
         if table.name == "attachment_files":
             octets = values["bytes"]
             if not isinstance(octets, bytes) or hashlib.sha256(octets).hexdigest() != values["sha256"]:
                 self._lost.append(
-                    f"a photo is not what it was and was left out ({str(values['sha256'])[:12]}...)"
+                    say(
+                        "a photo is not what it was and was left out ({checksum}...)",
+                        checksum=str(values["sha256"])[:12],
+                    )
                 )
                 return False
         return True
@@ -195,18 +218,35 @@ class _Filling:
             near = self._near(other, other_column, value)
             if near is not None:
                 values[column] = near
-                self._lost.append(f"{table.name}: a damaged reference was set right: {detail(values)}")
+                self._lost.append(
+                    say(
+                        "{table}: a damaged reference was set right: {detail}",
+                        table=table.name,
+                        detail=detail(values),
+                    )
+                )
             elif column == "replaces":
                 values["replaces"] = self._before(table, values)
-                self._lost.append(f"{table.name}: what {detail(values)} corrected is lost")
+                self._lost.append(
+                    say("{table}: what {detail} corrected is lost", table=table.name, detail=detail(values))
+                )
             elif column == "file_sha256":
                 values |= {"file_sha256": None, "removed_at": self._at}
-                self._lost.append(f"attachments: the picture {values['name']!r} is lost; its entry stays")
+                self._lost.append(
+                    say("attachments: the picture {name!r} is lost; its entry stays", name=values["name"])
+                )
             elif not self._needed(table, column):
                 values[column] = None
-                self._lost.append(f"{table.name}: {detail(values)} referred to one of {other} that is lost")
+                self._lost.append(
+                    say(
+                        "{table}: {detail} referred to one of {other} that is lost",
+                        table=table.name,
+                        detail=detail(values),
+                        other=other,
+                    )
+                )
             else:
-                self._lose(table, values, f"what it belongs to in {other} is lost")
+                self._lose(table, values, say("what it belongs to in {other} is lost", other=other))
                 return None
         return values
 
@@ -264,7 +304,12 @@ class _Filling:
                 tomllib.loads(text)
             except tomllib.TOMLDecodeError as error:
                 self._lost.append(
-                    f"engine_files: version {version} of the file of {name} can't be read ({error})"
+                    say(
+                        "engine_files: version {version} of the file of {name} can't be read ({error})",
+                        version=version,
+                        name=name,
+                        error=error,
+                    )
                 )
 
     def _referred(self, column: str) -> list[str]:
@@ -291,7 +336,7 @@ class _Filling:
                 "created": self._at,
             },
         )
-        self._lost.append(f"engines: the name of an engine is lost; it is now called {name}")
+        self._lost.append(say("engines: the name of an engine is lost; it is now called {name}", name=name))
 
     def _stand_in_file(self, engine: Value, file: Value) -> None:
         """A file of the same engine in the place of a lost one; where none is left, a plain word that it is lost."""
@@ -308,14 +353,22 @@ class _Filling:
         try:
             insert(self._db, "engine_files", values)
         except sqlite3.Error as error:
-            self._lost.append(f"engine_files: a version of the file of {name} is lost ({error})")
+            self._lost.append(
+                say("engine_files: a version of the file of {name} is lost ({error})", name=name, error=error)
+            )
             return
-        how = (
-            "another version stands in its place"
+        self._lost.append(
+            say(
+                "engine_files: a version of the file of {name} is lost; another version stands in its place",
+                name=name,
+            )
             if others
-            else "give it again: coldlash add engine FILE --name NAME --again"
+            else say(
+                "engine_files: a version of the file of {name} is lost; "
+                "give it again: coldlash add engine FILE --name NAME --again",
+                name=name,
+            )
         )
-        self._lost.append(f"engine_files: a version of the file of {name} is lost; {how}")
 
 
 LOST_FILE = (

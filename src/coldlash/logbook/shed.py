@@ -6,13 +6,14 @@ Names are unique whatever their case. An engine or vehicle is meant by its name 
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
 from sqlalchemy import Connection, RowMapping, Select, Table, func, select
 
 from coldlash.errors import InputError
+from coldlash.language import say
 from coldlash.logbook import lasting
 from coldlash.logbook import models as m
 from coldlash.logbook.keeping import Kept
@@ -38,6 +39,7 @@ from coldlash.logbook.records import (
     new_id,
     utc_text,
 )
+from coldlash.logbook.telling import label
 
 
 class Shelf:
@@ -52,7 +54,9 @@ class Shelf:
         if at is not None:
             return checked_time(at, what)
         if self._now is None:
-            raise InputError(f"{what}: no time was given and this book has no clock; give one")
+            raise InputError(
+                say("{what}: no time was given and this book has no clock; give one", what=label(what))
+            )
         return utc_text(self._now())
 
 
@@ -158,7 +162,7 @@ class Shed(Shelf):
             if there is not None:
                 first = _version(connection, there["id"], 1)
                 if (there["name"], first["toml"], first["tables"]) != (name, *file):
-                    raise _id_taken(there["id"], f"engine {there['name']!r}")
+                    raise _id_taken(there["id"], _named("engine", there["name"]))
                 return self._entry_of(connection, there["id"])
             created = self._at(at)
             engine_id = given or new_id()
@@ -200,7 +204,9 @@ class Shed(Shelf):
             there = None if given is None else by_id(connection, m.engine_files, given)
             if there is not None:
                 if (there["engine_id"], there["toml"], there["tables"]) != (entry.id, *file):
-                    raise _id_taken(there["id"], f"version {there['version']} of an engine file")
+                    raise _id_taken(
+                        there["id"], say("version {version} of an engine file", version=there["version"])
+                    )
                 return _engine_file(there)
             if (entry.file.toml, _tables_text(entry.file.tables)) == file:
                 return entry.file
@@ -248,7 +254,7 @@ class Shed(Shelf):
         checked_choice(unit, "unit", ("mm", "in"))
         blades = checked_blades(blades_um, "blades")
         if not blades:
-            raise InputError(f"blade set {name!r}: has no blades; give at least one")
+            raise InputError(say("blade set {name!r}: has no blades; give at least one", name=name))
         values = {
             "name": checked_name(name, "blade set"),
             "unit": unit,
@@ -274,8 +280,7 @@ def find(connection: Connection, table: Table, wanted: str, what: str) -> RowMap
     found = connection.execute(rows).mappings().all()
     if not found:
         names = connection.execute(select(table.c.name).order_by(table.c.name_key)).scalars().all()
-        have = f"it has {', '.join(names)}" if names else "it has none yet"
-        raise InputError(f"this book has no {what} {wanted!r}; {have}")
+        raise InputError(_no_such(what, wanted, names))
     return next((row for row in found if row["name_key"] == key), found[0])
 
 
@@ -286,7 +291,7 @@ def _add_named(
     there = None if given is None else by_id(connection, table, given)
     if there is not None:
         if any(there[name] != value for name, value in values.items()):
-            raise _id_taken(there["id"], f"{what} {there['name']!r}")
+            raise _id_taken(there["id"], _named(what, there["name"]))
         return there
     row_id = given or new_id()
     _refuse_taken_name(connection, table, values["name"], None, what)
@@ -309,13 +314,54 @@ def _refuse_taken_name(
 ) -> None:
     there = connection.execute(select(table).where(table.c.name_key == name_key(name))).mappings().first()
     if there is not None and there["id"] != own_id:
-        article = "an" if what[0] in "aeiou" else "a"
-        raise InputError(f"this book already has {article} {what} {there['name']!r}; choose another name")
+        raise InputError(_name_taken(what, there["name"]))
+
+
+def _no_such(what: str, wanted: str, names: Sequence[str]) -> str:
+    have = {"wanted": wanted, "names": ", ".join(names)}
+    match what:
+        case "engine" if names:
+            return say("this book has no engine {wanted!r}; it has {names}", **have)
+        case "engine":
+            return say("this book has no engine {wanted!r}; it has none yet", **have)
+        case "vehicle" if names:
+            return say("this book has no vehicle {wanted!r}; it has {names}", **have)
+        case "vehicle":
+            return say("this book has no vehicle {wanted!r}; it has none yet", **have)
+        case _ if names:
+            return say("this book has no blade set {wanted!r}; it has {names}", **have)
+        case _:
+            return say("this book has no blade set {wanted!r}; it has none yet", **have)
+
+
+def _name_taken(what: str, name: str) -> str:
+    match what:
+        case "engine":
+            return say("this book already has an engine {name!r}; choose another name", name=name)
+        case "vehicle":
+            return say("this book already has a vehicle {name!r}; choose another name", name=name)
+        case _:
+            return say("this book already has a blade set {name!r}; choose another name", name=name)
+
+
+def _named(what: str, name: str) -> str:
+    """Something of the book with its name, as the owner of an id."""
+    match what:
+        case "engine":
+            return say("engine {name!r}", name=name)
+        case "vehicle":
+            return say("vehicle {name!r}", name=name)
+        case _:
+            return say("blade set {name!r}", name=name)
 
 
 def _id_taken(id: str, owner: str) -> InputError:
     return InputError(
-        f"the id {id} already belongs to {owner}, with other content; nothing was changed; make a new id"
+        say(
+            "the id {id} already belongs to {owner}, with other content; nothing was changed; make a new id",
+            id=id,
+            owner=owner,
+        )
     )
 
 

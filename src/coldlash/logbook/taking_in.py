@@ -133,6 +133,7 @@ def take_in(
     ends it, and nothing was written. Raises FaultyFileError (other content on the same day and distance), InputError,
     BookError.
     """
+    when = book._at(at)  # one time for all of it
     with book.transaction():
         compared: list[Compared] = []
         for batch in batches:
@@ -149,7 +150,7 @@ def take_in(
             engine_new: list[str] = []
             for start in range(0, len(each.fresh), AT_ONCE):
                 some = each.fresh[start : start + AT_ONCE]
-                ids = book.add_past_visits(each.batch.engine, [_past_of(visit) for visit in some], at=at)
+                ids = book.add_past_visits(each.batch.engine, [_past_of(visit) for visit in some], at=when)
                 new += zip(ids, some, strict=True)
                 engine_new += ids
                 watch("writing", len(new), of)
@@ -164,7 +165,7 @@ def take_in(
                 how=how,
                 rows=rows,
                 by=by,
-                at=at,
+                at=when,
             )
             import_id = noted.id
         return TakenIn(

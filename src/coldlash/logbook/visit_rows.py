@@ -13,13 +13,14 @@ from sqlalchemy import ColumnElement, Connection, RowMapping, Select, Table, sel
 
 from coldlash.engine.spec import Valve
 from coldlash.errors import InputError
+from coldlash.language import say
 from coldlash.logbook import models as m
 from coldlash.logbook.records import FieldValue, NewReading, Reading, Visit, VisitChange
 
 
 def no_visit(visit_id: str) -> InputError:
     """The error for an id the book does not know."""
-    return InputError(f"this book has no visit with the id {visit_id}")
+    return InputError(say("this book has no visit with the id {visit_id}", visit_id=visit_id))
 
 
 def load(connection: Connection, wanted: ColumnElement[bool], *, readings: bool = True) -> tuple[Visit, ...]:

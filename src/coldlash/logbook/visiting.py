@@ -15,6 +15,8 @@ from typing import Any
 from sqlalchemy import ColumnElement, Connection, RowMapping, Select, and_, func, literal_column, select, true
 
 from coldlash.errors import BookError, InputError, ReadingConflictError
+from coldlash.language import day as day_in_words
+from coldlash.language import say
 from coldlash.logbook import models as m
 from coldlash.logbook.records import (
     NOTE_MAX,
@@ -34,10 +36,10 @@ from coldlash.logbook.records import (
     checked_name,
     checked_text,
     new_id,
-    plain,
     reading_words,
 )
 from coldlash.logbook.shed import Shelf, by_id, find
+from coldlash.logbook.telling import label, told
 from coldlash.logbook.visit_rows import as_reading, field_text, load, no_visit, one_visit, reading_values
 
 READING_CONTENT = tuple(f.name for f in fields(NewReading) if f.name not in ("id", "at", "valve", "replaces"))
@@ -157,14 +159,20 @@ class Visiting(Shelf):
                     ids[name] in done and done[ids[name]].new == value for name, value in checked.items()
                 )
                 if not same:
-                    raise _id_taken(str(base), "a change of this visit")
+                    raise _id_taken(str(base), say("a change of this visit"))
                 return visit
             _may_change(visit, reason)
             for name, value in (was or {}).items():
                 if checked_field(name, value) != getattr(visit, name):
                     raise BookError(
-                        f"{_label(visit)}: {name} is now {_said(getattr(visit, name))}, not {_said(value)}; "
-                        "it was changed elsewhere; nothing was changed; look at the visit again"
+                        say(
+                            "the visit of {day} at {km} km: {name} is now {said}, not {expected}; "
+                            "it was changed elsewhere; nothing was changed; look at the visit again",
+                            name=label(name),
+                            said=_said(getattr(visit, name)),
+                            expected=_said(value),
+                            **_place(visit),
+                        )
                     )
             differing = {name: value for name, value in checked.items() if value != getattr(visit, name)}
             if not differing:
@@ -182,7 +190,9 @@ class Visiting(Shelf):
             if visit.state == "closed":
                 return visit
             if visit.state == "discarded":
-                raise InputError(f"{_label(visit)} was discarded; it can't be closed")
+                raise InputError(
+                    say("the visit of {day} at {km} km was discarded; it can't be closed", **_place(visit))
+                )
             connection.execute(
                 m.visits.update()
                 .where(m.visits.c.id == visit.id)
@@ -244,7 +254,9 @@ class Visiting(Shelf):
                     reading_values(values["id"], r, r.id or new_id(), r.at or opened) for r in past.readings
                 ]
             if len(set(ids)) != len(ids):
-                raise InputError("two of these visits have the same id; nothing was added; make a new id")
+                raise InputError(
+                    say("two of these visits have the same id; nothing was added; make a new id")
+                )
             if visit_rows:
                 connection.execute(m.visits.insert(), visit_rows)
             if reading_rows:
@@ -303,7 +315,7 @@ class Visiting(Shelf):
     def _reading_of(self, connection: Connection, reading_id: str) -> Reading:
         row = connection.execute(select(m.readings).where(m.readings.c.id == reading_id)).mappings().first()
         if row is None:
-            raise InputError(f"this book has no reading with the id {reading_id}")
+            raise InputError(say("this book has no reading with the id {reading_id}", reading_id=reading_id))
         return as_reading(row)
 
     def _write(self, visit_id: str, new: NewReading, *, amending: bool) -> Reading:
@@ -368,7 +380,7 @@ class Visiting(Shelf):
         }
         after = {name: differing.get(name, getattr(visit, name)) for name in ("meter_reading", "meter_unit")}
         if (after["meter_reading"] is None) != (after["meter_unit"] is None):
-            raise InputError("meter: give the reading and its unit together, or neither")
+            raise InputError(say("meter: give the reading and its unit together, or neither"))
         if "engine_file_id" in row:
             _check_file_of(connection, visit.engine_id, row["engine_file_id"])
         if "day" in row or "distance_m" in row:
@@ -428,15 +440,23 @@ def _last_closed(most: int, postgresql: bool) -> Select[Any]:
 
 def _id_taken(id: str, owner: str) -> InputError:
     return InputError(
-        f"the id {id} already belongs to {owner}, with other content; nothing was changed; make a new id"
+        say(
+            "the id {id} already belongs to {owner}, with other content; nothing was changed; make a new id",
+            id=id,
+            owner=owner,
+        )
     )
 
 
-def _label(visit: Visit | RowMapping) -> str:
-    day, distance = (
-        (visit.day, visit.distance_m) if isinstance(visit, Visit) else (visit["day"], visit["distance_m"])
-    )
-    return f"the visit of {day} at {plain(distance)} km"
+def _place(visit: Visit | RowMapping) -> dict[str, object]:
+    """The day and distance by which messages call a visit."""
+    if isinstance(visit, Visit):
+        return {"day": visit.day, "km": told(visit.distance_m)}
+    return {"day": date.fromisoformat(visit["day"]), "km": told(visit["distance_m"])}
+
+
+def _label(visit: Visit) -> str:
+    return say("the visit of {day} at {km} km", **_place(visit))
 
 
 def _draft(connection: Connection, visit_id: str) -> RowMapping:
@@ -444,43 +464,98 @@ def _draft(connection: Connection, visit_id: str) -> RowMapping:
     if row is None:
         raise no_visit(visit_id)
     if row["state"] != "draft":
-        raise InputError(f"{_label(row)} is {row['state']}; only a draft has a place to come back to")
+        raise InputError(
+            say(
+                "the visit of {day} at {km} km is closed; only a draft has a place to come back to",
+                **_place(row),
+            )
+            if row["state"] == "closed"
+            else say(
+                "the visit of {day} at {km} km is discarded; only a draft has a place to come back to",
+                **_place(row),
+            )
+        )
     return row
 
 
 def _may_change(visit: Visit, reason: str) -> None:
     if visit.state == "discarded":
-        raise InputError(f"{_label(visit)} was discarded; nothing can be changed in it")
+        raise InputError(
+            say("the visit of {day} at {km} km was discarded; nothing can be changed in it", **_place(visit))
+        )
     if visit.state == "closed" and not reason:
-        raise InputError(f"{_label(visit)} is closed; a change needs a reason")
+        raise InputError(
+            say("the visit of {day} at {km} km is closed; a change needs a reason", **_place(visit))
+        )
 
 
 def _may_write(visit: RowMapping, new: NewReading, amending: bool) -> None:
     what = f"{new.valve} {new.step}"
     if visit["state"] == "discarded":
-        raise InputError(f"{_label(visit)} was discarded; {what} was not written")
+        raise InputError(
+            say(
+                "the visit of {day} at {km} km was discarded; {what} was not written",
+                what=label(what),
+                **_place(visit),
+            )
+        )
     if visit["state"] == "closed" and not amending:
         raise InputError(
-            f"{_label(visit)} is closed; {what} was not written; correct it by an amendment with a reason"
+            say(
+                "the visit of {day} at {km} km is closed; {what} was not written; "
+                "correct it by an amendment with a reason",
+                what=label(what),
+                **_place(visit),
+            )
         )
     if visit["state"] == "draft" and amending:
-        raise InputError(f"{_label(visit)} is still open; write {what} in it, no amendment is needed")
+        raise InputError(
+            say(
+                "the visit of {day} at {km} km is still open; write {what} in it, no amendment is needed",
+                what=label(what),
+                **_place(visit),
+            )
+        )
     if visit["state"] == "draft" and new.reason and new.replaces is None:
-        raise InputError(f"{what}: a reason belongs to a correction; name the reading it replaces")
+        raise InputError(
+            say("{what}: a reason belongs to a correction; name the reading it replaces", what=label(what))
+        )
     if visit["state"] == "closed" and not new.reason:
-        raise InputError(f"{_label(visit)} is closed; the amendment of {what} needs a reason")
+        raise InputError(
+            say(
+                "the visit of {day} at {km} km is closed; the amendment of {what} needs a reason",
+                what=label(what),
+                **_place(visit),
+            )
+        )
 
 
 def _conflict(
     visit: RowMapping, new: NewReading, standing: Reading | None, chain: Sequence[Reading]
 ) -> Exception:
-    what = f"{_label(visit)}, {new.valve} {new.step}"
+    what = label(f"{new.valve} {new.step}")
     if standing is None or (new.replaces is not None and all(r.id != new.replaces for r in chain)):
-        return InputError(f"{what}: there is no reading {new.replaces} to correct; nothing was written")
+        return InputError(
+            say(
+                "the visit of {day} at {km} km, {what}: there is no reading {replaces} to correct; "
+                "nothing was written",
+                what=what,
+                replaces=new.replaces,
+                **_place(visit),
+            )
+        )
     return ReadingConflictError(
-        f"{what}: the book has {reading_words(standing)} ({_by_whom(standing)}), "
-        f"offered was {reading_words(new)} ({_by_whom(new)}); nothing was written; "
-        "look at both and correct the one that stands, if it is the wrong one",
+        say(
+            "the visit of {day} at {km} km, {what}: the book has {kept} ({kept_by}), offered was {offered} "
+            "({offered_by}); nothing was written; look at both and correct the one that stands, "
+            "if it is the wrong one",
+            what=what,
+            kept=reading_words(standing),
+            kept_by=_by_whom(standing),
+            offered=reading_words(new),
+            offered_by=_by_whom(new),
+            **_place(visit),
+        ),
         valve=str(new.valve),
         step=new.step,
         standing_id=standing.id,
@@ -489,7 +564,7 @@ def _conflict(
 
 def _by_whom(reading: Reading | NewReading) -> str:
     parts = [part for part in (reading.by, reading.device, reading.at) if part]
-    return ", ".join(parts) if parts else "unsigned"
+    return ", ".join(parts) if parts else say("unsigned")
 
 
 def _same_reading(there: Reading, visit_id: str, new: NewReading, chain: Sequence[Reading]) -> Reading:
@@ -501,7 +576,14 @@ def _same_reading(there: Reading, visit_id: str, new: NewReading, chain: Sequenc
         before = next((r for r in chain if r.id == there.replaces), None)
         same = new.replaces is None and before is not None and before.withdrawn
     if not same:
-        raise _id_taken(there.id, f"a reading ({there.valve} {there.step}: {reading_words(there)})")
+        raise _id_taken(
+            there.id,
+            say(
+                "a reading ({reading}: {words})",
+                reading=label(f"{there.valve} {there.step}"),
+                words=reading_words(there),
+            ),
+        )
     return there
 
 
@@ -531,8 +613,12 @@ def _same_past_visit(there: Visit, engine_id: str, past: PastVisit) -> Visit:
 
 def _same_day_and_distance(day: str, distance_m: int) -> InputError:
     return InputError(
-        f"this engine already has a visit on {day} at {plain(distance_m)} km; a day and a distance make one "
-        "visit: write in that one, or give the distance more exactly"
+        say(
+            "this engine already has a visit on {day} at {km} km; a day and a distance make one "
+            "visit: write in that one, or give the distance more exactly",
+            day=date.fromisoformat(day),
+            km=told(distance_m),
+        )
     )
 
 
@@ -579,8 +665,12 @@ def _current_file(connection: Connection, engine_id: str) -> str:
 def _check_file_of(connection: Connection, engine_id: str, file_id: str | None) -> None:
     row = None if file_id is None else by_id(connection, m.engine_files, file_id)
     if row is None or row["engine_id"] != engine_id:
-        raise InputError(f"engine file id: {file_id!r} is not a version of this engine's file")
+        raise InputError(
+            say("engine file id: {file_id!r} is not a version of this engine's file", file_id=file_id)
+        )
 
 
 def _said(value: FieldValue) -> str:
-    return "empty" if value is None or value == "" else str(value)
+    if value is None or value == "":
+        return say("empty")
+    return day_in_words(value) if isinstance(value, date) else str(value)

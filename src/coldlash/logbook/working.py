@@ -8,6 +8,7 @@ from typing import TypeVar
 from sqlalchemy import ColumnElement, Connection
 
 from coldlash.errors import InputError
+from coldlash.language import say
 from coldlash.logbook import lasting
 from coldlash.logbook import models as m
 from coldlash.logbook.lasting import AcceptedCause, AtEngine, EngineTest, Work
@@ -72,4 +73,6 @@ class Working(Shelf):
         if entry.visit_id is None:
             return
         if one_visit(connection, entry.visit_id).engine_id != entry.engine_id:
-            raise InputError(f"the visit {entry.visit_id} is another engine's; nothing was written")
+            raise InputError(
+                say("the visit {visit_id} is another engine's; nothing was written", visit_id=entry.visit_id)
+            )

@@ -162,12 +162,13 @@ def _valve_heading(heading: str) -> tuple[Role, str] | None:
 
 
 def _columns_below(sheet: Sheet, head: int) -> list[list[Cell]]:
-    below: list[list[Cell]] = [[] for _ in range(sheet.width)]
+    """What stands in each column below the heading, each different content once."""
+    below: list[dict[tuple[type, Cell], Cell]] = [{} for _ in range(sheet.width)]
     for row in sheet.rows[head:]:
         for number, cell in enumerate(row):
-            if not empty(cell):
-                below[number].append(cell)
-    return below
+            if cell is not None:
+                below[number].setdefault((type(cell), cell), cell)
+    return [[cell for cell in cells.values() if not empty(cell)] for cells in below]
 
 
 def _first_guess(heading: str, cells: Sequence[Cell], this_year: int) -> Column:
