@@ -84,7 +84,7 @@ def explain_visit(book: Book, visit: Visit, explained: Explained, digits: int | 
                 digits=digits,
                 day=visit.day,
                 by=visit.by,
-                id=_instrument_of(visit.id),
+                id=instrument_of(visit.id),
                 at=visit.opened_at,
             )
         )
@@ -103,12 +103,13 @@ def discard_visit(book: Book, visit_id: str, reason: str = "") -> Visit:
                 if noted.visit_id == visit.id and noted.id is not None:
                     book.take_back(MeterReading, noted.id, why)
             for instrument in metered.instruments:
-                if instrument.id == _instrument_of(visit.id):
+                if instrument.id == instrument_of(visit.id):
                     book.take_back(Instrument, instrument.id, why)
         return visit
 
 
-def _instrument_of(visit_id: str) -> str:
+def instrument_of(visit_id: str) -> str:
+    """The id of the instrument that was written down on account of a visit."""
     return str(uuid.uuid5(uuid.UUID(visit_id), "instrument"))
 
 

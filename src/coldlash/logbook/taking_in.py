@@ -58,9 +58,12 @@ class TakenIn:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Compared:
-    """The visits of one engine against the book: which are new, how many it has, and what does not agree."""
+    """The visits of one engine against the book: all of them by day, the new ones among them, how many it has, and what
+    does not agree.
+    """
 
     batch: Batch
+    visits: tuple[SheetVisit, ...]
     fresh: tuple[SheetVisit, ...]
     known: int
     rows_known: int
@@ -111,7 +114,12 @@ def compare(book: Book, batch: Batch) -> Compared:
         else:
             found += said
     return Compared(
-        batch=batch, fresh=tuple(fresh), known=already, rows_known=rows_known, faults=tuple(found)
+        batch=batch,
+        visits=visits,
+        fresh=tuple(fresh),
+        known=already,
+        rows_known=rows_known,
+        faults=tuple(found),
     )
 
 

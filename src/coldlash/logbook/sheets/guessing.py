@@ -10,6 +10,8 @@ import re
 from collections.abc import Sequence
 from dataclasses import replace
 
+from coldlash.errors import InputError
+from coldlash.language import say
 from coldlash.logbook.sheets.cells import Cell, Sheet, shown
 from coldlash.logbook.sheets.days import like_a_day, order_of
 from coldlash.logbook.sheets.names import (
@@ -43,9 +45,19 @@ _KM_SAID, _MILES_SAID, _HOURS_SAID = (
 )
 
 
-def guess(sheet: Sheet, *, this_year: int, blades_um: Sequence[int] = (), engine: str = "") -> Understanding:
-    """A first understanding of a sheet. ``blades_um``: the owner's blades, rising, for gaps as felt."""
-    top, rows = _heading(sheet)
+def guess(
+    sheet: Sheet,
+    *,
+    this_year: int,
+    blades_um: Sequence[int] = (),
+    engine: str = "",
+    heading: int | None = None,
+) -> Understanding:
+    """A first understanding of a sheet. ``blades_um``: the owner's blades, rising, for gaps as felt.
+
+    ``heading``: the line in which the heading stands, 0 = there is none; None = it is looked for. Raises InputError.
+    """
+    top, rows = _heading(sheet) if heading is None else _heading_at(sheet, heading)
     head = top + rows
     headings = [_heading_text(sheet, top, rows, n) for n in range(sheet.width)]
     below = _columns_below(sheet, head)
@@ -90,6 +102,14 @@ def _heading(sheet: Sheet) -> tuple[int, int]:
     ):
         return at - 1, 2
     return at, 1
+
+
+def _heading_at(sheet: Sheet, line: int) -> tuple[int, int]:
+    if line == 0:
+        return 0, 0
+    if line not in sheet.lines:
+        raise InputError(say("there is no row {line} in this sheet", line=line))
+    return sheet.lines.index(line), 1
 
 
 def _score(row: Sequence[Cell]) -> int:
