@@ -355,7 +355,7 @@ def _column_rows(file: FileImport) -> list[tuple[str, ...]]:
     told = file.told
     if told is None:
         return []
-    rows = []
+    rows: list[tuple[str, ...]] = []
     for number, column in enumerate(told.columns):
         valve = valve_words(column.valve, told.letters)
         how = " ".join(part for part in (column.unit, column.decimal, column.order) if part)

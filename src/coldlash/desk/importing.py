@@ -10,7 +10,6 @@ undo(desk.book, done.import_id, "the wrong engine")
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
@@ -22,6 +21,7 @@ from coldlash.engine.spec import Engine
 from coldlash.errors import Fault, FaultyFileError, InputError
 from coldlash.language import say
 from coldlash.logbook.distance import Explained
+from coldlash.logbook.exchange import HOW_LOG
 from coldlash.logbook.imports import ImportEntry
 from coldlash.logbook.lasting import Instrument, MeterReading
 from coldlash.logbook.logfile import COLUMNS, parse_log, row_words
@@ -38,7 +38,6 @@ from coldlash.logbook.taking_in import Batch, TakenIn, compare, digest, take_in
 LOG_COLUMNS_LEAST = 5
 """A text whose first line has so many of the log file's own column names is one."""
 ROWS_SHOWN = 12
-HOW_LOG = json.dumps({"kind": "log"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -6,6 +6,7 @@ itself, corrections): it carries what stands. See ``logbook.logfile`` for the fi
 
 from __future__ import annotations
 
+import hashlib
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -38,6 +39,10 @@ __all__ = [
     "to_records",
     "write_log",
 ]
+
+
+HOW_LOG = '{"kind":"log"}'
+"""How a log file was understood: as what it is."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,11 +111,12 @@ def import_log(
 
     Visits the book already has with the same content are left alone, also when they were corrected since; the same
     day and distance with other content is a fault. ``spec`` is the engine as its file says; ``at`` the time of
-    the import (None = the book's clock). Raises FaultyFileError, InputError, BookError.
+    the import (None = the book's clock). It is written down as an import, so that it can be undone as a whole
+    (``logbook.imports``). Raises FaultyFileError, InputError, BookError.
     """
     log = parse_log(text, source, spec)
     with book.transaction():
-        known = _Known(book.visits(engine, None), spec)
+        known = Known(book.visits(engine, None), spec)
         faults: list[Fault] = []
         fresh: list[LogVisit] = []
         for visit in log:
@@ -121,10 +127,13 @@ def import_log(
                 faults += said
         if faults:
             raise FaultyFileError(source, faults)
-        ids = book.add_past_visits(engine, [_past(visit) for visit in fresh], at=at)
+        ids = book.add_past_visits(engine, [past_of(visit) for visit in fresh], at=at)
         notes = _import_notes(book.visits(engine, "closed"), set(ids))
-    rows = sum(len(visit.rows) for visit in log)
-    rows_added = sum(len(visit.rows) for visit in fresh)
+        rows = sum(len(visit.rows) for visit in log)
+        rows_added = sum(len(visit.rows) for visit in fresh)
+        if ids:
+            sha256 = hashlib.sha256(text.encode()).hexdigest()
+            book.note_import(ids, source=source, sha256=sha256, how=HOW_LOG, rows=rows_added, at=at)
     return ImportResult(
         added=len(fresh),
         already_there=len(log) - len(fresh),
@@ -135,7 +144,7 @@ def import_log(
     )
 
 
-class _Known:
+class Known:
     """The visits of an engine that the book has, by day and distance as they stand and as first written."""
 
     def __init__(self, visits: Iterable[Visit], spec: Engine) -> None:
@@ -239,7 +248,8 @@ def _temperature(visit: LogVisit) -> str:
     )
 
 
-def _past(visit: LogVisit) -> PastVisit:
+def past_of(visit: LogVisit) -> PastVisit:
+    """A visit of a log as one to add to the book."""
     who = {row.by for row in visit.rows}
     readings: list[NewReading] = []
     for row in visit.rows:

@@ -14,7 +14,7 @@ from coldlash.engine.spec import Engine
 from coldlash.errors import Fault, FaultyFileError
 from coldlash.language import say
 from coldlash.logbook import models as m
-from coldlash.logbook.exchange import _Known, _past
+from coldlash.logbook.exchange import Known, past_of
 from coldlash.logbook.records import PastVisit, Visit, plain
 from coldlash.logbook.sheets.cells import Watch, nobody_watches
 from coldlash.logbook.sheets.metering import Anchor, reckoned
@@ -86,7 +86,7 @@ def compare(book: Book, batch: Batch) -> Compared:
     visits, faults = reckoned(
         batch.visits, anchors, digits=batch.digits, km_per_h=batch.spec.service.km_per_h
     )
-    known = _Known(there, batch.spec)
+    known = Known(there, batch.spec)
     fresh: list[SheetVisit] = []
     rows_known = already = 0
     seen: dict[object, SheetVisit] = {}
@@ -188,7 +188,7 @@ def take_in(
 
 
 def _past_of(visit: SheetVisit) -> PastVisit:
-    past = _past(visit.log)
+    past = past_of(visit.log)
     if visit.meter_reading is None and not visit.note:
         return past
     return replace(

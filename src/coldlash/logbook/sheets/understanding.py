@@ -118,7 +118,7 @@ class Understanding:
 
     def as_json(self) -> str:
         """As text, to be kept."""
-        data = asdict(self)
+        data = {"kind": "sheet", **asdict(self)}
         data["explained"] = {str(line): how for line, how in self.explained.items()}
         return json.dumps(data, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
 
@@ -127,6 +127,7 @@ class Understanding:
         """Back from text. Raises InputError when it is none."""
         try:
             data = json.loads(text)
+            data.pop("kind")
             data["columns"] = tuple(Column(**column) for column in data["columns"])
             data["blades_um"] = tuple(data["blades_um"])
             data["explained"] = {int(line): how for line, how in data["explained"].items()}
