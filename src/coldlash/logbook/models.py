@@ -544,7 +544,9 @@ search_texts = Table(
 """Every note in the book, kept by triggers: table, id, text. A changed note gets a new ``seq``, so an index of words
 up to some ``seq`` only ever needs what came after; what is no longer here no longer counts. Never exported.
 On SQLite the words stand in the FTS5 table ``search_words`` (rowid = seq), filled by who searches, not by triggers:
-with ``trusted_schema`` off a trigger may not write to it. On PostgreSQL an index over the text does."""
+with ``trusted_schema`` off a trigger may not write to it. On PostgreSQL there is an index over the text, and who
+searches adds rows with ``source`` "words" (row_id = a note's seq) whose text is the words of that note, spelt so that
+both databases find the same; see ``logbook.search``."""
 Index(
     "ix_search_texts_words",
     text("to_tsvector('simple', \"text\")"),

@@ -27,6 +27,9 @@ What there is (records in ``logbook.records`` and ``logbook.lasting``, parts in 
 - visits: ``open_visit``, ``set_place``, ``change_visit``, ``close_visit``, ``discard_visit``, ``visit``,
   ``visits``, ``recent_visits``, ``draft_visits``, ``add_past_visits``
 - readings: ``record``, ``amend``, ``withdraw``
+- photos (``logbook.attachments``): ``add_attachment``, ``attachments``, ``attachment``, ``attachment_bytes``,
+  ``describe_attachment``, ``remove_attachment``
+- notes of all kinds (``logbook.search``): ``search``
 - files taken in (``logbook.imports``): ``imports``, ``import_entry``, ``note_import``, ``touched_since``,
   ``undo_import``
 
@@ -48,17 +51,19 @@ from types import TracebackType
 from sqlalchemy import func, select
 
 from coldlash.logbook import models as m
+from coldlash.logbook.attachments import Attachments
 from coldlash.logbook.backup import KEEP, BackupMade, backups_of, default_folder, make_backup, utc_now
 from coldlash.logbook.copying import Progress
 from coldlash.logbook.facts import Facts
 from coldlash.logbook.fleet import Fleet
 from coldlash.logbook.imports import Imports
 from coldlash.logbook.opening import open_kept
+from coldlash.logbook.search import Searching
 from coldlash.logbook.visiting import Visiting
 from coldlash.logbook.working import Working
 
 
-class Book(Fleet, Working, Visiting, Imports, Facts):
+class Book(Fleet, Working, Visiting, Imports, Attachments, Searching, Facts):
     """An open book. Safe to share between threads; close it, or use it in a ``with``."""
 
     @classmethod
@@ -104,8 +109,8 @@ class Book(Fleet, Working, Visiting, Imports, Facts):
     def stamp(self) -> tuple[object, ...]:
         """Something that differs once anything that can be asked of the book has changed; one short query.
 
-        Rows are only added (their highest number says whether any came), but for a visit's state and place, names and
-        settings, which stand in it whole.
+        Rows are only added (their highest number says whether any came), but for a visit's state and place, photos,
+        names and settings; of these their number and newest note, or all that there is.
         """
         counted = [
             *(select(func.max(table.c.seq)).scalar_subquery() for table in m.KEPT_FOREVER),
@@ -113,6 +118,16 @@ class Book(Fleet, Working, Visiting, Imports, Facts):
             select(func.count()).select_from(m.blade_sets).scalar_subquery(),
             select(func.count()).select_from(m.visits).scalar_subquery(),
             select(func.count()).select_from(m.visits).where(m.visits.c.state != "draft").scalar_subquery(),
+            select(func.count(m.attachments.c.file_sha256)).scalar_subquery(),
+            select(func.count()).select_from(m.attachments).scalar_subquery(),
+            select(func.count())
+            .select_from(m.attachments)
+            .where(m.attachments.c.caption != "")
+            .scalar_subquery(),
+            # A changed caption is a new note of the photo.
+            select(func.max(m.search_texts.c.seq))
+            .where(m.search_texts.c.source == "attachments")
+            .scalar_subquery(),
         ]
         with self._file.reading() as connection:
             counts = connection.execute(select(*counted)).one()
