@@ -12,6 +12,9 @@ from dataclasses import dataclass, field
 
 from coldlash.engine.spec import Engine, Valve
 from coldlash.errors import InputError
+from coldlash.language import mark, say, table
+from coldlash.wear import telling
+from coldlash.wear.books import notes_of
 from coldlash.wear.causes import (
     DEFAULT_CAUSES,
     Attribution,
@@ -34,7 +37,8 @@ from coldlash.wear.forecast import (
     due,
 )
 from coldlash.wear.forecast import recheck as when_to_look
-from coldlash.wear.next_test import NextTest, Result, next_tests, with_evidence
+from coldlash.wear.found import Found, found_history, jumps_found, with_found, without_twins
+from coldlash.wear.next_test import NextTest, Result, next_tests, weigh_in
 from coldlash.wear.record import VisitRecord
 from coldlash.wear.settings import DEFAULTS, Coefficient, TrendSettings
 from coldlash.wear.trend import Estimate, Shock, Trend, fit
@@ -44,18 +48,19 @@ from coldlash.wear.verdict import (
     Facts,
     Finding,
     findings,
+    found_settling,
     no_blade_went,
     stops,
     tightening,
     valve_finding,
 )
-from coldlash.wear.wording import share
+from coldlash.wear.wording import MM_KM, Units, share
 
-INVENTED = (
+INVENTED = mark(
     "The figures these answers start from (drift, hands, blades, how often something happens, what a test tells) are "
     "invented starting points, not published rates."
 )
-MAKER_FIRST = "The maker's manual and local rules come first."
+MAKER_FIRST = mark("The maker's manual and local rules come first.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,27 +153,35 @@ def assess(
     tight_risk: float = TIGHT_RISK,
     loose_risk: float = LOOSE_RISK,
     results: Sequence[Result] = (),
+    found: Sequence[Found] = (),
+    remarks: Sequence[str] = (),
+    units: Units = MM_KM,
     change: ChangeSettings = DEFAULT_CHANGE,
     causes: CauseSettings = DEFAULT_CAUSES,
 ) -> Assessment:
     """Judge one engine from its visits (any number, also none).
 
     ``coefficient`` as for ``trend.fit``; ``next_km``: distance to the next check (None: the engine file's interval,
-    else 5,000 km); risks the owner accepts until then; ``results`` of tests done since the last visit. Raises
-    InputError for readings, distances, risks or results that can't be.
+    else 5,000 km); risks the owner accepts until then; ``results`` of tests done, causes ``found`` by the owner;
+    ``remarks``: sentences about either, for the reasons. Sentences speak in ``units``, figures always in mm and km.
+    Raises InputError for readings, distances, risks or results that can't be.
     """
     usual = engine.service.every_km
     ahead = next_km if next_km is not None else usual or USUAL_KM
     if not (math.isfinite(ahead) and ahead > 0):
-        raise InputError(f"a next check in {ahead} km; give more than 0 km")
+        raise InputError(say("a next check in {km} km; give more than 0 km", km=ahead))
     plain = fit(engine, visits, settings, coefficient)
     old = settle_history(plain, causes)
+    past = found_history(plain, found, causes)
+    old = (*old, *without_twins([shock for _, shock in past], old))
     readings = fit(engine, visits, settings, coefficient, old) if old else plain
     from_gaps = attribute(readings, causes)
-    new = accepted_jumps(readings, from_gaps)
+    seen, told = _weighed(engine, from_gaps, results, found, {f for f, _ in past})
+    new = accepted_jumps(readings, seen if results or found else from_gaps)
+    if found:
+        new = (*new, *without_twins(jumps_found(readings, seen, found), new))
     trend = fit(engine, visits, settings, coefficient, (*old, *new)) if new else readings
     changes = detect(trend, change)
-    seen = with_evidence(engine, from_gaps, results)
     likely = changes.trend
     risk = all_risks(likely, ahead)
     interval = usual or ahead
@@ -179,17 +192,19 @@ def assess(
         likely,
         changes,
         seen,
-        {a.valve: a for a in first_answers(engine, readings.book.visits)},
+        {a.valve: a for a in first_answers(engine, readings.book.visits, units)},
         risk,
         (tight_risk, loose_risk),
         look.km,
         ahead,
         tuple(results),
+        tuple(found),
+        units,
     )
     own = [valve_finding(facts, v) for v in engine.valves]
     said = findings(facts, own)
     km = look.km
-    if any(tightening(facts, v) or no_blade_went(facts, v) for v in engine.valves):
+    if any(tightening(facts, v) or no_blade_went(facts, v) for v in engine.valves) or found_settling(facts):
         km = min(km, TIGHTENING_KM)
     if stops(said):
         km = 0.0
@@ -209,7 +224,7 @@ def assess(
         look,
         _due(visits, km),
         said,
-        _reasons(readings, seen, old, new, said),
+        _reasons(readings, seen, old, new, said, units, (*told, *remarks)),
         trend,
         changes,
         seen,
@@ -221,47 +236,82 @@ def _due(visits: Sequence[VisitRecord], km: float) -> Due | None:
     return None if how is None else due(km, max(v.day for v in visits), how)
 
 
+def _weighed(
+    engine: Engine, seen: Attribution, results: Sequence[Result], found: Sequence[Found], past: set[Found]
+) -> tuple[Attribution, list[str]]:
+    """``seen`` after results and finds, and a sentence on what each did to it."""
+    told = []
+    for result in results:
+        before, seen = seen, weigh_in(engine, seen, result)
+        if result.weighs:
+            told.append(telling.of_result(engine, result, before, seen))
+    for each in found:
+        before, seen = seen, with_found(seen, (each,))
+        told.append(telling.of_found(each, before, seen, each in past))
+    return seen, told
+
+
 def _reasons(
     trend: Trend,
     seen: Attribution,
     old: Sequence[Shock],
     new: Sequence[Shock],
     said: Sequence[Finding],
+    units: Units,
+    remarks: Sequence[str],
 ) -> tuple[str, ...]:
     visits = trend.book.visits
     out: list[str] = []
     if not visits:
-        out.append("There is no visit to judge yet: everything below is only what was assumed beforehand.")
+        out.append(
+            say("There is no visit to judge yet: everything below is only what was assumed beforehand.")
+        )
     elif len(visits) == 1:
-        out.append("There is one visit only: nothing can be said yet about which way a gap goes.")
+        out.append(say("There is one visit only: nothing can be said yet about which way a gap goes."))
     elif not any(bool(s.read.any()) for s in trend.sessions):
-        out.append("No gap has been read in any visit: everything below is only what was assumed beforehand.")
+        out.append(
+            say("No gap has been read in any visit: everything below is only what was assumed beforehand.")
+        )
     unread = [v for v, on in zip(trend.valves, _ever_read(trend), strict=True) if not on]
     if unread and len(unread) < len(trend.valves):
-        out.append(f"Never measured: {', '.join(map(str, unread))}.")
-    out.extend(trend.notes)
+        out.append(say("Never measured: {valves}.", valves=", ".join(map(str, unread))))
+    book = trend.book
+    out.extend(notes_of(book.visits, book.km, book.temp_known, trend.coefficient, units))
     for shock in old:
-        where = ", ".join(str(v) for v in shock.loading)
         out.append(
-            f"Something moved {where} by about {shock.mean:.2f} mm before the visit of {visits[shock.session].day}; "
-            "it is taken as a jump, not as drift."
+            say(
+                "Something moved {valves} by about {size} before the visit of {day}; "
+                "it is taken as a jump, not as drift.",
+                valves=", ".join(str(v) for v in shock.loading),
+                size=units.about(shock.mean),
+                day=visits[shock.session].day,
+            )
         )
     for shock in new:
         where = ", ".join(str(v) for v in shock.loading)
-        out.append(f"The move of {where} is taken as a jump: the forecast does not go on with it.")
+        out.append(
+            say("The move of {valves} is taken as a jump: the forecast does not go on with it.", valves=where)
+        )
     if seen.causes:
         out.append(
-            f"Chance that anything happened: {share(seen.p_something)}; beforehand {share(seen.prior_something)}. "
-            "Chances of causes are given that something did."
+            say(
+                "Chance that anything happened: {chance}; beforehand {before}. "
+                "Chances of causes are given that something did.",
+                chance=share(seen.p_something),
+                before=share(seen.prior_something),
+            )
         )
+    out.extend(remarks)
     signs = dict.fromkeys(c.why for c in seen.causes[:3] if seen.p_something >= SURE and c.why)
     out.extend(signs)
     if any(f.grade in ("check now", "do not run") for f in said):
         out.append(
-            "A receding seat and an early stretching valve look alike in the gaps: only a further test tells."
+            say(
+                "A receding seat and an early stretching valve look alike in the gaps: only a further test tells."
+            )
         )
-    out.append(INVENTED)
-    out.append(MAKER_FIRST)
+    out.append(table(INVENTED))
+    out.append(table(MAKER_FIRST))
     return tuple(out)
 
 

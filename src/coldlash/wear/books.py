@@ -14,11 +14,13 @@ import numpy as np
 
 from coldlash.engine.spec import Engine, Valve
 from coldlash.errors import InputError
+from coldlash.language import plural, say
 from coldlash.wear.ep import Readings
 from coldlash.wear.interval import Array
 from coldlash.wear.kalman import Layout, Step
 from coldlash.wear.record import GapInterval, ValveRecord, VisitRecord
 from coldlash.wear.settings import REFERENCE_C, Coefficient
+from coldlash.wear.wording import MM_KM, Units
 
 UNKNOWN_LADDER = tuple(round(0.05 * i, 2) for i in range(1, 9))
 """Blades assumed, mm, where a visit does not say which were at hand (invented: 0.05 to 0.40 by 0.05)."""
@@ -73,7 +75,15 @@ def read_book(engine: Engine, visits: Sequence[VisitRecord], coefficient: Coeffi
         for valve, record in visit.valves.items():
             if valve not in index:
                 have = ", ".join(map(str, valves))
-                raise InputError(f"the visit of {visit.day} has valve {valve}; {engine.name} has {have}")
+                raise InputError(
+                    say(
+                        "the visit of {day} has valve {valve}; {name} has {have}",
+                        day=visit.day,
+                        valve=valve,
+                        name=engine.name,
+                        have=have,
+                    )
+                )
             i = index[valve]
             _put(found, t, i, record.found, visit, valve, "found")
             _put(left, t, i, record.left, visit, valve, "left")
@@ -82,12 +92,12 @@ def read_book(engine: Engine, visits: Sequence[VisitRecord], coefficient: Coeffi
             if record.adjusted and record.set_to is not None:
                 target[t, i] = record.set_to
     km = np.array([v.distance_km for v in ordered], dtype=float)
-    dist, notes = _distances(ordered, km)
+    dist, _ = _distances(km)
     known = np.array([v.engine_temp_c is not None for v in ordered], dtype=bool)
     temp = (
         np.array([REFERENCE_C if v.engine_temp_c is None else v.engine_temp_c for v in ordered]) - REFERENCE_C
     )
-    notes += _heat_notes(ordered, known, coefficient)
+    notes = notes_of(ordered, km, known, coefficient)
     hand = np.array(
         [hands.index(_hand(v)) if _hand(v) in hands else len(hands) - 1 for v in ordered], dtype=int
     )
@@ -108,7 +118,7 @@ def read_book(engine: Engine, visits: Sequence[VisitRecord], coefficient: Coeffi
         cold,
         hand,
         hands,
-        tuple(notes),
+        notes,
     )
 
 
@@ -212,8 +222,15 @@ def _put(
     lo, hi = reading.lo, reading.hi
     if math.isnan(lo) or math.isnan(hi) or lo > hi or lo == math.inf or hi == -math.inf:
         raise InputError(
-            f"{valve} {which} at the visit of {visit.day}: [{lo}, {hi}) is no interval; "
-            "give the blade that goes, then a thicker one that does not"
+            say(
+                "{valve} {which} at the visit of {day}: [{lo}, {hi}) is no interval; give the blade "
+                "that goes, then a thicker one that does not",
+                valve=valve,
+                which=which,
+                day=visit.day,
+                lo=lo,
+                hi=hi,
+            )
         )
     into[0][t, i], into[1][t, i], into[2][t, i] = lo, hi, log_chance(reading, visit.ladder_mm)
     into[3][t, i] = False
@@ -222,16 +239,30 @@ def _put(
 def _check_visit(engine: Engine, visit: VisitRecord) -> None:
     if not math.isfinite(visit.distance_km):
         raise InputError(
-            f"the visit of {visit.day} to {engine.name} is at {visit.distance_km} km; give a number of km"
+            say(
+                "the visit of {day} to {name} is at {distance_km} km; give a number of km",
+                day=visit.day,
+                name=engine.name,
+                distance_km=visit.distance_km,
+            )
         )
     if visit.engine_temp_c is not None and not math.isfinite(visit.engine_temp_c):
         raise InputError(
-            f"the visit of {visit.day} has engine temperature {visit.engine_temp_c}; give C, or none if unknown"
+            say(
+                "the visit of {day} has engine temperature {engine_temp_c}; give C, or none if unknown",
+                day=visit.day,
+                engine_temp_c=visit.engine_temp_c,
+            )
         )
     for valve, record in visit.valves.items():
         if record.set_to is not None and not (math.isfinite(record.set_to) and record.set_to >= 0):
             raise InputError(
-                f"{valve} at the visit of {visit.day} was set to {record.set_to}; give the blade in mm"
+                say(
+                    "{valve} at the visit of {day} was set to {set_to}; give the blade in mm",
+                    valve=valve,
+                    day=visit.day,
+                    set_to=record.set_to,
+                )
             )
 
 
@@ -251,20 +282,38 @@ def _settings(records: Iterable[ValveRecord]) -> int:
     return sum(1 for r in records if r.adjusted)
 
 
-def _distances(visits: Sequence[VisitRecord], km: Array) -> tuple[Array, list[str]]:
+def _distances(km: Array) -> tuple[Array, list[int]]:
     dist = np.zeros(len(km))
-    notes = []
+    back = []
     for t in range(1, len(km)):
         since = km[t] - km[t - 1]
         if t > 1 and km[t - 1] < km[t - 2] <= km[t]:
             since = km[t] - km[t - 2]
         if since < 0:
-            notes.append(
-                f"On {visits[t].day} the book says {km[t]:,.0f} km, less than the {km[t - 1]:,.0f} km before: "
-                "counted as 0 km driven."
-            )
+            back.append(t)
         dist[t] = max(since, 0.0) / 1000.0
-    return dist, notes
+    return dist, back
+
+
+def notes_of(
+    visits: Sequence[VisitRecord],
+    km: Array,
+    known: np.ndarray,
+    coefficient: Coefficient | None,
+    units: Units = MM_KM,
+) -> tuple[str, ...]:
+    """What had to be assumed about distances and temperatures, in sentences in the owner's units."""
+    back = [
+        say(
+            "On {day} the book says {distance}, less than the {before} before: counted as {nothing} driven.",
+            day=visits[t].day,
+            distance=units.km(float(km[t])),
+            before=units.km(float(km[t - 1])),
+            nothing=units.km(0.0),
+        )
+        for t in _distances(km)[1]
+    ]
+    return (*back, *_heat_notes(visits, known, coefficient))
 
 
 def _heat_notes(
@@ -274,10 +323,17 @@ def _heat_notes(
         return []
     if coefficient is None:
         return [
-            "Readings are not corrected for temperature: the engine file does not say what the parts are made of."
+            say(
+                "Readings are not corrected for temperature: the engine file does not say what the parts are made of."
+            )
         ]
     missing = int(np.sum(~known))
     if not missing:
         return []
-    which = "1 visit" if missing == 1 else f"{missing} visits"
-    return [f"The engine temperature of {which} is not known: taken as 20 C, give or take 8."]
+    return [
+        plural(
+            "The engine temperature of {n} visit is not known: taken as 20 C, give or take 8.",
+            "The engine temperature of {n} visits is not known: taken as 20 C, give or take 8.",
+            missing,
+        )
+    ]

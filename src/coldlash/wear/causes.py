@@ -20,6 +20,7 @@ import numpy as np
 from coldlash.engine.linkage import CauseRow, cause_table
 from coldlash.engine.spec import Valve
 from coldlash.errors import InputError
+from coldlash.language import say
 from coldlash.wear.alike import look_alikes
 from coldlash.wear.candidates import SESSION_OFFSET, Candidate, candidates
 from coldlash.wear.combinations import BEAM, Beam, Weighed, log_prior_total, weigh
@@ -68,11 +69,21 @@ class CauseSettings:
     def __post_init__(self) -> None:
         if not (0 < self.hazard < 1) or self.jumps < 1:
             raise InputError(
-                f"hazard {self.hazard} with {self.jumps} visits for jumps; give a hazard in (0, 1), 1 visit or more"
+                say(
+                    "hazard {hazard} with {jumps} visits for jumps; give a hazard in (0, 1), 1 visit or more",
+                    hazard=self.hazard,
+                    jumps=self.jumps,
+                )
             )
         for name, scales in (("noise", self.noise), ("offset", self.offsets)):
             if not scales or any(s <= 0 or w <= 0 for s, w in scales):
-                raise InputError(f"{name} scales {scales}; give pairs of a scale and a weight, both above 0")
+                raise InputError(
+                    say(
+                        "{name} scales {scales}; give pairs of a scale and a weight, both above 0",
+                        name=name,
+                        scales=scales,
+                    )
+                )
 
 
 DEFAULT_CAUSES = CauseSettings()
@@ -372,7 +383,7 @@ def _moments(mass: Array, first: Array, second: Array) -> Estimate:
 
 def _why(candidate: Candidate, table: Sequence[CauseRow]) -> str:
     if candidate.cause == SESSION_OFFSET:
-        return (
+        return say(
             "Everything read at that visit is off by the same: an engine not quite cold, another hand or other blades "
             "move all readings together."
         )

@@ -20,6 +20,7 @@ import numpy as np
 
 from coldlash.engine.spec import Valve
 from coldlash.errors import InputError
+from coldlash.language import say
 from coldlash.wear import kalman
 from coldlash.wear.filter import Push, advance
 from coldlash.wear.interval import Array
@@ -50,11 +51,19 @@ class ChangeSettings:
     def __post_init__(self) -> None:
         if not (math.isfinite(self.size) and math.isfinite(self.size_sd) and self.size_sd > 0):
             raise InputError(
-                f"a change of {self.size} +- {self.size_sd}; give finite figures, the sd above 0"
+                say(
+                    "a change of {size} +- {size_sd}; give finite figures, the sd above 0",
+                    size=self.size,
+                    size_sd=self.size_sd,
+                )
             )
         if not (0 < self.hazard < 1) or self.onsets < 2:
             raise InputError(
-                f"hazard {self.hazard} with {self.onsets} onsets; give a hazard in (0, 1), 2 onsets or more"
+                say(
+                    "hazard {hazard} with {onsets} onsets; give a hazard in (0, 1), 2 onsets or more",
+                    hazard=self.hazard,
+                    onsets=self.onsets,
+                )
             )
 
 

@@ -14,6 +14,7 @@ import numpy as np
 
 from coldlash.engine.spec import Valve
 from coldlash.errors import InputError
+from coldlash.language import say
 from coldlash.wear.interval import Array
 from coldlash.wear.trend import Session, Trend
 
@@ -55,7 +56,7 @@ def cusum(trend: Trend, slack: float = SLACK) -> Cusum:
     A sum starts again where a part was replaced; a visit without a reading leaves it as it is.
     """
     if not (math.isfinite(slack) and slack >= 0):
-        raise InputError(f"a slack of {slack}; give 0 or more, in sds")
+        raise InputError(say("a slack of {slack}; give 0 or more, in sds", slack=slack))
     T, V = len(trend.sessions), trend.layout.V
     z = np.full((T, V), np.nan)
     low, high = np.zeros((T, V)), np.zeros((T, V))

@@ -8,11 +8,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from coldlash.engine.spec import Engine, Valve
+from coldlash.language import mark, say, table
 from coldlash.wear.record import GapInterval, ValveRecord, VisitRecord
+from coldlash.wear.wording import MM_KM, Units
 
 HAND_MM = 0.02
 """How far a gap may lie from the blade it was set on when it was not read again. Judgement, no source."""
@@ -57,7 +59,9 @@ class FirstAnswer:
         return self.found_at_km - self.before.distance_km
 
 
-def first_answer(engine: Engine, visits: Sequence[VisitRecord], valve: Valve) -> FirstAnswer:
+def first_answer(
+    engine: Engine, visits: Sequence[VisitRecord], valve: Valve, units: Units = MM_KM
+) -> FirstAnswer:
     """Compare this valve's last found interval with what it was left at before.
 
     ``visits`` in the order they happened. An engine without readings gets an answer that says so.
@@ -75,12 +79,14 @@ def first_answer(engine: Engine, visits: Sequence[VisitRecord], valve: Valve) ->
         if record.found is not None:
             found, found_at, compared = record.found, visit.distance_km, before
         before = _left_behind(record, visit.distance_km) or before
-    return _judge(engine, valve, found, found_at, compared)
+    return _judge(engine, valve, found, found_at, compared, units)
 
 
-def first_answers(engine: Engine, visits: Sequence[VisitRecord]) -> tuple[FirstAnswer, ...]:
-    """Every valve's first answer, in the engine's order."""
-    return tuple(first_answer(engine, visits, valve) for valve in engine.valves)
+def first_answers(
+    engine: Engine, visits: Sequence[VisitRecord], units: Units = MM_KM
+) -> tuple[FirstAnswer, ...]:
+    """Every valve's first answer, in the engine's order, its sentence in ``units``."""
+    return tuple(first_answer(engine, visits, valve, units) for valve in engine.valves)
 
 
 def _left_behind(record: ValveRecord, distance_km: float) -> Baseline | None:
@@ -101,10 +107,15 @@ def _spread(gap: GapInterval) -> GapInterval:
 
 
 def _judge(
-    engine: Engine, valve: Valve, found: GapInterval | None, found_at: float | None, before: Baseline | None
+    engine: Engine,
+    valve: Valve,
+    found: GapInterval | None,
+    found_at: float | None,
+    before: Baseline | None,
+    units: Units,
 ) -> FirstAnswer:
     if found is None:
-        verdict = f"{valve} has not been measured yet; measure it before it is touched."
+        verdict = say("{valve} has not been measured yet; measure it before it is touched.", valve=valve)
         return FirstAnswer(
             valve, None, None, before, None, "not known", None, "no clear change", False, verdict
         )
@@ -117,8 +128,8 @@ def _judge(
     none_goes_again = math.isinf(now.lo) and now.lo < 0 and before is not None and before.gap.lo > 0
     sudden = change is not None and change.hi <= -SUDDEN_MM
     do_not_run = none_goes_again or sudden
-    verdict = _sentence(engine, valve, found, before, found_at, change, standing, side, direction, do_not_run)
-    return FirstAnswer(valve, found, found_at, before, change, standing, side, direction, do_not_run, verdict)
+    answer = FirstAnswer(valve, found, found_at, before, change, standing, side, direction, do_not_run, "")
+    return replace(answer, verdict=_sentence(engine, answer, units))
 
 
 def _standing(
@@ -146,71 +157,107 @@ def _direction(change: GapInterval | None) -> Direction:
     return "no clear change"
 
 
-def _mm(value: float) -> str:
-    return f"{value:.3f}".removesuffix("0")
-
-
-def say_gap(gap: GapInterval) -> str:
+def say_gap(gap: GapInterval, units: Units = MM_KM) -> str:
     """An interval in words: "0.10 to 0.15 mm", "under 0.05 mm, no blade goes"."""
+    low, high, unit = units.blade(gap.lo), units.blade(gap.hi), units.gap
     if gap.lo == gap.hi:
-        return f"drag on {_mm(gap.lo)} mm"
+        return say("drag on {gap} {unit}", gap=low, unit=unit)
     if math.isinf(gap.lo):
-        return f"under {_mm(gap.hi)} mm, no blade goes"
+        return say("under {gap} {unit}, no blade goes", gap=high, unit=unit)
     if math.isinf(gap.hi):
-        return f"{_mm(gap.lo)} mm or more, the thickest blade goes"
-    return f"{_mm(gap.lo)} to {_mm(gap.hi)} mm"
+        return say("{gap} {unit} or more, the thickest blade goes", gap=low, unit=unit)
+    return say("{low} to {high} {unit}", low=low, high=high, unit=unit)
 
 
-def _say_change(change: GapInterval, direction: Direction) -> str:
-    ends = sorted((abs(change.lo), abs(change.hi)))
+def _say_change(change: GapInterval, direction: Direction, units: Units) -> str:
     if direction == "no clear change":
-        return "no clear change: the two readings overlap"
-    if math.isinf(ends[1]):
-        return f"{_mm(ends[0])} mm {direction} or more"
-    return f"{_mm(ends[0])} to {_mm(ends[1])} mm {direction}"
-
-
-_CAN_TIGHTEN = "a valve sinking into its seat, a stretching valve, or the head settling"
-_CAN_LOOSEN = (
-    "wear of rocker face, valve tip, pushrod ends, lifter foot or cam base circle, or a head or rocker stand "
-    "that lifts"
-)
-
-
-def _sentence(
-    engine: Engine,
-    valve: Valve,
-    found: GapInterval,
-    before: Baseline | None,
-    found_at: float | None,
-    change: GapInterval | None,
-    standing: Standing,
-    side: Literal["tight", "loose", None],
-    direction: Direction,
-    do_not_run: bool,
-) -> str:
-    parts = [f"{valve} found {say_gap(found)}"]
-    if before is None or change is None or found_at is None:
-        parts[0] += ", with nothing earlier to compare it with"
-    else:
-        was = f"{_mm(before.gap.lo)} to {_mm(before.gap.hi)} mm"
-        if before.gap.one_sided:
-            was = say_gap(before.gap)
-        over = f"{max(0.0, found_at - before.distance_km):,.0f} km"
-        parts[0] += f"; {before.source} {over} before: {was}; {_say_change(change, direction)}"
-    limits = engine.gap(valve)
-    if standing == "inside":
-        parts.append("Inside its limits")
-    elif side is not None:
-        limit = limits.tight if side == "tight" else limits.loose
-        sure = "Outside" if standing == "outside" else "Perhaps outside"
-        parts.append(f"{sure} its limit on the {side} side, {_mm(limit or 0.0)} mm")
-    else:
-        parts.append("No limits are known for it")
+        return say("no clear change: the two readings overlap")
+    near, far = sorted((abs(change.lo), abs(change.hi)))
+    parts = {"low": units.blade(near), "unit": units.gap}
+    if math.isinf(far):
+        if direction == "tighter":
+            return say("{low} {unit} tighter or more", **parts)
+        return say("{low} {unit} looser or more", **parts)
     if direction == "tighter":
-        parts.append(f"By the linkage a gap tightens through {_CAN_TIGHTEN}; gaps alone can't tell which")
-    elif direction == "looser":
-        parts.append(f"By the linkage a gap loosens through {_CAN_LOOSEN}; gaps alone can't tell which")
-    if do_not_run:
-        parts.append("Do not run this engine; have a qualified engine builder look at it (common practice)")
-    return ". ".join(parts) + "."
+        return say("{low} to {high} {unit} tighter", **parts, high=units.blade(far))
+    return say("{low} to {high} {unit} looser", **parts, high=units.blade(far))
+
+
+_SOURCE = {
+    "read after setting": mark("read after setting {distance} before: {gap}"),
+    "blade it was set on": mark("blade it was set on {distance} before: {gap}"),
+    "found and left alone": mark("found and left alone {distance} before: {gap}"),
+}
+
+
+def _sentence(engine: Engine, answer: FirstAnswer, units: Units) -> str:
+    found, before, change = answer.found, answer.before, answer.change
+    if found is None:
+        return ""
+    if before is None or change is None or answer.found_at_km is None:
+        parts = [
+            say(
+                "{valve} found {gap}, with nothing earlier to compare it with.",
+                valve=answer.valve,
+                gap=say_gap(found, units),
+            )
+        ]
+    else:
+        was = table(
+            _SOURCE[before.source],
+            distance=units.km(max(0.0, answer.found_at_km - before.distance_km)),
+            gap=_was(before.gap, units),
+        )
+        parts = [
+            say(
+                "{valve} found {gap}; {before}; {change}.",
+                valve=answer.valve,
+                gap=say_gap(found, units),
+                before=was,
+                change=_say_change(change, answer.direction, units),
+            )
+        ]
+    limits = engine.gap(answer.valve)
+    if answer.standing == "inside":
+        parts.append(say("Inside its limits."))
+    elif answer.side is not None:
+        limit = (limits.tight if answer.side == "tight" else limits.loose) or 0.0
+        parts.append(_outside(answer, f"{units.blade(limit)} {units.gap}"))
+    else:
+        parts.append(say("No limits are known for it."))
+    if answer.direction == "tighter":
+        parts.append(
+            say(
+                "By the linkage a gap tightens through a valve sinking into its seat, a stretching valve, or the head "
+                "settling; gaps alone can't tell which."
+            )
+        )
+    elif answer.direction == "looser":
+        parts.append(
+            say(
+                "By the linkage a gap loosens through wear of rocker face, valve tip, pushrod ends, lifter foot or cam "
+                "base circle, or a head or rocker stand that lifts; gaps alone can't tell which."
+            )
+        )
+    if answer.do_not_run:
+        parts.append(
+            say("Do not run this engine; have a qualified engine builder look at it (common practice).")
+        )
+    return " ".join(parts)
+
+
+def _was(gap: GapInterval, units: Units) -> str:
+    if gap.one_sided:
+        return say_gap(gap, units)
+    return say("{low} to {high} {unit}", low=units.blade(gap.lo), high=units.blade(gap.hi), unit=units.gap)
+
+
+def _outside(answer: FirstAnswer, limit: str) -> str:
+    sure, tight = answer.standing == "outside", answer.side == "tight"
+    if sure and tight:
+        return say("Outside its limit on the tight side, {limit}.", limit=limit)
+    if sure:
+        return say("Outside its limit on the loose side, {limit}.", limit=limit)
+    if tight:
+        return say("Perhaps outside its limit on the tight side, {limit}.", limit=limit)
+    return say("Perhaps outside its limit on the loose side, {limit}.", limit=limit)

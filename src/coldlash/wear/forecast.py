@@ -22,6 +22,7 @@ import numpy as np
 
 from coldlash.engine.spec import Valve
 from coldlash.errors import InputError
+from coldlash.language import say
 from coldlash.wear.interval import Array
 from coldlash.wear.record import VisitRecord
 from coldlash.wear.trend import Trend
@@ -115,7 +116,7 @@ def risks(trend: Trend, valve: Valve, km: Sequence[float] | Array, side: Side) -
     """
     far = np.atleast_1d(np.asarray(km, dtype=float))
     if not bool(np.all(np.isfinite(far) & (far >= 0))):
-        raise InputError(f"distances ahead {list(far)} km; give 0 km or more")
+        raise InputError(say("distances ahead {far} km; give 0 km or more", far=list(far)))
     spec = trend.engine.gap(valve)
     limit = spec.tight if side == "tight" else spec.loose
     i = trend.index(valve)
@@ -224,11 +225,15 @@ def recheck(
     for name, allowed in (("tight", tight_risk), ("loose", loose_risk)):
         if not 0 < allowed < 1:
             raise InputError(
-                f"an accepted risk of too {name} of {allowed}; give a probability between 0 and 1"
+                say(
+                    "an accepted risk of too {name} of {allowed}; give a probability between 0 and 1",
+                    name=name,
+                    allowed=allowed,
+                )
             )
     usual = usual_km if usual_km is not None else trend.engine.service.every_km or USUAL_KM
     if not (math.isfinite(usual) and usual > 0):
-        raise InputError(f"a usual interval of {usual} km; give more than 0 km")
+        raise InputError(say("a usual interval of {usual} km; give more than 0 km", usual=usual))
     grid = np.linspace(0.0, usual, 17)
     best = Recheck(usual, usual, None, None, None)
     sides: tuple[tuple[Side, float], ...] = (("tight", tight_risk), ("loose", loose_risk))
@@ -315,7 +320,7 @@ def due(km: float, since: date, how: Driving) -> Due:
     variance gives the dates. The rate's own uncertainty widens it about its median, which it leaves where it is.
     """
     if not (math.isfinite(km) and km >= 0):
-        raise InputError(f"a distance of {km} km ahead; give 0 km or more")
+        raise InputError(say("a distance of {km} km ahead; give 0 km or more", km=km))
     mean = km / how.km_per_day
     if mean < 1e-6:  # a tenth of a second: no later day, and its square must not vanish
         return Due(since, since, since)

@@ -17,6 +17,7 @@ import numpy as np
 
 from coldlash.engine.spec import Engine
 from coldlash.errors import ConvergenceError
+from coldlash.language import say
 from coldlash.wear import kalman
 from coldlash.wear.books import Book, read_book, shelve
 from coldlash.wear.filter import run
@@ -72,7 +73,9 @@ def learn(
     laid = [read_book(engine, visits, c) for (engine, visits), c in zip(books, given, strict=True)]
     sessions = sum(int(np.sum(~b.found[3].all(axis=1) | ~b.left[3].all(axis=1))) for b in laid)
     if sessions < FEW_SESSIONS:
-        note = f"Only {sessions} visits with readings: the starting points are used as they are."
+        note = say(
+            "Only {visits} visits with readings: the starting points are used as they are.", visits=sessions
+        )
         return Learned(start, {}, sessions, 0.0, 0, (note,))
     names = tuple(name for name in LEARNT if getattr(start, name) > 0)
     score = _Score(laid, given, start, names)
@@ -95,8 +98,12 @@ def learn(
             log_sd = {name: float(s) for name, s in zip(names, sd, strict=True)}
             return Learned(_moved(start, names, at), log_sd, sessions, best - first, iteration, ())
     raise ConvergenceError(
-        f"learning from {sessions} visits did not settle after {_ITERATIONS} steps; use the starting points, "
-        "and look for a book with readings that contradict each other"
+        say(
+            "learning from {sessions} visits did not settle after {iterations} steps; use the "
+            "starting points, and look for a book with readings that contradict each other",
+            sessions=sessions,
+            iterations=_ITERATIONS,
+        )
     )
 
 

@@ -11,8 +11,9 @@ from __future__ import annotations
 import itertools
 import math
 import tomllib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 from functools import lru_cache
 from importlib.resources import files
 from typing import Literal, NamedTuple
@@ -21,12 +22,16 @@ import numpy as np
 
 from coldlash.engine.spec import Engine, Valve
 from coldlash.errors import InputError
+from coldlash.language import say
+from coldlash.language import table as said
 from coldlash.wear.causes import Attribution, Cause, Combination, Part
 from coldlash.wear.interval import Array
 
 Place = Literal["cylinder", "lobe", "engine"]
 At = Literal["exhaust", "intake", "any", "all"]
 
+NONE = "none"
+"""The outcome of a test that was done and showed no sign."""
 LEAST_BITS = 0.002
 """Tests expected to tell less are not listed."""
 MOST_COMBINATIONS = 100
@@ -45,7 +50,11 @@ class Sign(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Test:
-    """A test of the table: what it is, where it is done (``place``), its effort, its signs."""
+    """A test of the table: what it is, where it is done (``place``), its effort, its signs.
+
+    ``called``: its name at the head of a sentence; ``clean``: what is said when no sign showed. English texts, to be
+    translated at use.
+    """
 
     __test__ = False
 
@@ -54,6 +63,13 @@ class Test:
     place: Place
     effort: float
     signs: tuple[Sign, ...]
+    called: str
+    clean: str
+
+    @property
+    def outcomes(self) -> tuple[str, ...]:
+        """What it can show, each by itself: its signs, and ``NONE``."""
+        return (*(sign.name for sign in self.signs), NONE)
 
 
 class NextTest(NamedTuple):
@@ -69,12 +85,17 @@ class NextTest(NamedTuple):
 class Result(NamedTuple):
     """A test done: its name, its place (any valve of it will do; none for the whole engine), the signs that showed.
 
-    No signs = done, and none showed.
+    No signs = done, and none showed. ``saw``: the last visit (from 0) it was done after: of what began later it says
+    nothing; None = it was done after them all. ``weighs`` False: it is too old to say anything of the causes, but a
+    sign that stops the engine still does.
     """
 
     test: str
     where: tuple[Valve, ...]
     signs: tuple[str, ...] = ()
+    day: date | None = None
+    saw: int | None = None
+    weighs: bool = True
 
 
 @lru_cache(maxsize=1)
@@ -98,6 +119,8 @@ def table() -> tuple[Test, ...]:
                 )
                 for s in t["sign"]
             ),
+            t["called"]["says"],
+            t["clean"]["says"],
         )
         for t in tomllib.loads(text)["test"]
     )
@@ -109,11 +132,18 @@ def provenance() -> str:
     return str(tomllib.loads(text)["provenance"])
 
 
+def reliability() -> tuple[float, float]:
+    """How often owners hold a cause for found where it is there, and where it is not."""
+    text = files("coldlash.wear").joinpath("tests_table.toml").read_text(encoding="utf-8")
+    found = tomllib.loads(text)["found"]
+    return float(found["there"]), float(found["elsewhere"])
+
+
 def next_tests(engine: Engine, seen: Attribution, done: Iterable[Result] = ()) -> tuple[NextTest, ...]:
     """The tests that would tell something about ``seen``, most bits per effort first; those ``done`` left out."""
     if not seen.combinations:
         return ()
-    already = {(r.test, place_of(engine, _test(r.test), r.where)) for r in done}
+    already = {(r.test, place_of(engine, test_called(r.test), r.where)) for r in done if r.weighs}
     states, worth = _states(seen), []
     for test in table():
         for where in places(engine, test.place):
@@ -121,7 +151,7 @@ def next_tests(engine: Engine, seen: Attribution, done: Iterable[Result] = ()) -
                 continue
             bits = _bits(seen, states, test, where)
             if bits >= LEAST_BITS:
-                worth.append(NextTest(test.name, where, bits, test.effort, test.says))
+                worth.append(NextTest(test.name, where, bits, test.effort, said(test.says)))
     return tuple(sorted(worth, key=lambda t: -t.bits / t.effort))
 
 
@@ -150,7 +180,7 @@ def with_evidence(engine: Engine, seen: Attribution, results: Sequence[Result]) 
     Raises InputError for a test, a sign or a place that is not there.
     """
     for result in results:
-        seen = _weigh_in(engine, seen, result)
+        seen = weigh_in(engine, seen, result)
     return seen
 
 
@@ -167,33 +197,71 @@ def place_of(engine: Engine, test: Test, where: Sequence[Valve]) -> tuple[Valve,
     """The place of ``test`` that holds all of ``where``. Raises InputError if there is none."""
     found = [p for p in places(engine, test.place) if set(where) <= set(p)]
     if len(found) != 1:
-        have = "; ".join("+".join(map(str, p)) for p in places(engine, test.place)) or "none on this engine"
-        given = "+".join(map(str, where)) or "nowhere"
-        raise InputError(f"{test.name} at {given}; name the valves of one place: {have}")
+        have = "; ".join("+".join(map(str, p)) for p in places(engine, test.place)) or say(
+            "none on this engine"
+        )
+        given = "+".join(map(str, where)) or say("nowhere")
+        raise InputError(
+            say(
+                "{test} at {given}; name the valves of one place: {have}",
+                test=test.name,
+                given=given,
+                have=have,
+            )
+        )
     return found[0]
 
 
-def _test(name: str) -> Test:
+def test_called(name: str) -> Test:
+    """The test of that name. Raises InputError naming those there are."""
     for test in table():
         if test.name == name:
             return test
-    raise InputError(f"no test called {name!r}; there are {', '.join(t.name for t in table())}")
+    have = ", ".join(t.name for t in table())
+    raise InputError(say("no test called {name!r}; there are {have}", name=name, have=have))
 
 
-def _weigh_in(engine: Engine, seen: Attribution, result: Result) -> Attribution:
-    test = _test(result.test)
-    where = place_of(engine, test, result.where)
+def check_signs(test: Test, signs: Iterable[str]) -> None:
+    """Raises InputError for a sign that the test has not."""
     known = [s.name for s in test.signs]
-    for sign in result.signs:
+    for sign in signs:
         if sign not in known:
-            raise InputError(f"{test.name} has no sign {sign!r}; there are {', '.join(known)}")
+            have = ", ".join(known)
+            raise InputError(
+                say("{test} has no sign {sign!r}; there are {have}", test=test.name, sign=sign, have=have)
+            )
+
+
+def weigh_in(engine: Engine, seen: Attribution, result: Result) -> Attribution:
+    """``seen`` after one result. Raises InputError for a test, a sign or a place that is not there."""
+    test = test_called(result.test)
+    where = place_of(engine, test, result.where)
+    check_signs(test, result.signs)
+    if not seen.combinations or not result.weighs:
+        return seen
+    on = np.array([sign.name in result.signs for sign in test.signs])
+    shows = _chances(seen, _states(seen), test, where, result.saw)
+    return _reweighed(seen, np.prod(np.where(on, shows, 1.0 - shows), axis=1))
+
+
+def weigh_found(seen: Attribution, matches: Callable[[Cause, str], bool]) -> Attribution:
+    """``seen`` after the owner found a cause; ``matches`` tells of a cause and what exactly happened whether it is it.
+
+    What happened is weighed by how often owners hold that for found, there and elsewhere (``reliability``).
+    """
     if not seen.combinations:
         return seen
-    on = np.array([name in result.signs for name in known])
+    there, elsewhere = reliability()
     states = _states(seen)
-    shows = _chances(seen, states, test, where)
-    likely = np.prod(np.where(on, shows, 1.0 - shows), axis=1)
-    weight = states.weight * likely
+    own = np.array([matches(seen.causes[part.cause], part.variant) for part in states.parts], dtype=bool)
+    likely = np.full(2 + len(states.has), elsewhere)
+    likely[2:] = np.where((states.has[:, own] > 0).any(axis=1), there, elsewhere)
+    return _reweighed(seen, likely)
+
+
+def _reweighed(seen: Attribution, likely: Array) -> Attribution:
+    """``seen`` with each state (see ``_States``) weighed by ``likely`` (2 + H,)."""
+    weight = _states(seen).weight * likely
     something = float(weight[1:].sum())
     p_something = something / float(weight.sum())
     kept = [
@@ -255,18 +323,27 @@ def _states(seen: Attribution) -> _States:
     return _States(weight, parts, has)
 
 
-def _chances(seen: Attribution, states: _States, test: Test, where: tuple[Valve, ...]) -> Array:
-    """(2 + H, signs): the chance of each sign in each state."""
+def _chances(
+    seen: Attribution, states: _States, test: Test, where: tuple[Valve, ...], saw: int | None = None
+) -> Array:
+    """(2 + H, signs): the chance of each sign in each state; where nothing had begun by visit ``saw``, ``unmoved``."""
     out = np.empty((2 + len(states.has), len(test.signs)))
+    begun = np.array(
+        [saw is None or seen.causes[p.cause].onset_session <= saw for p in states.parts], dtype=bool
+    )
+    any_begun = (states.has[:, begun] > 0).any(axis=1)
     for k, sign in enumerate(test.signs):
         own = np.array(
             [
-                sign.chance.get(part.variant, 0.0) if _reaches(sign, seen.causes[part.cause], where) else 0.0
-                for part in states.parts
+                sign.chance.get(part.variant, 0.0)
+                if on and _reaches(sign, seen.causes[part.cause], where)
+                else 0.0
+                for part, on in zip(states.parts, begun, strict=True)
             ]
         )
+        base = np.where(any_begun, sign.without, sign.unmoved)
         out[0, k], out[1, k] = sign.unmoved, sign.without
-        out[2:, k] = 1.0 - (1.0 - sign.without) * np.exp(states.has @ np.log1p(-own))
+        out[2:, k] = 1.0 - (1.0 - base) * np.exp(states.has @ np.log1p(-own))
     return out
 
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass, fields
 
 from coldlash.engine.spec import Kind
 from coldlash.errors import InputError
+from coldlash.language import say
 
 REFERENCE_C = 20.0
 """Gaps are compared with the engine evenly at this temperature, C."""
@@ -54,14 +55,20 @@ class TrendSettings:
         for f in fields(self):
             value = getattr(self, f.name)
             if not math.isfinite(value):
-                raise InputError(f"trend setting {f.name} is {value}; give a finite number")
+                raise InputError(
+                    say("trend setting {name} is {value}; give a finite number", name=f.name, value=value)
+                )
             if value < 0 and not f.name.startswith("drift_mean"):
-                raise InputError(f"trend setting {f.name} is {value}; it can't be negative")
+                raise InputError(
+                    say("trend setting {name} is {value}; it can't be negative", name=f.name, value=value)
+                )
         for name in ("feel", "drag", "start"):
             if getattr(self, name) <= 0:
-                raise InputError(f"trend setting {name} is 0; give a positive number of mm")
+                raise InputError(say("trend setting {name} is 0; give a positive number of mm", name=name))
         if self.misread >= 1:
-            raise InputError(f"trend setting misread is {self.misread}; give a probability below 1")
+            raise InputError(
+                say("trend setting misread is {misread}; give a probability below 1", misread=self.misread)
+            )
 
 
 DEFAULTS = TrendSettings()
@@ -73,9 +80,17 @@ def check_coefficient(coefficient: Coefficient | None) -> None:
         return
     for kind in KINDS:
         if kind not in coefficient:
-            raise InputError(f"the temperature coefficient has no kind {kind}; give (mean, sd) for I and E")
+            raise InputError(
+                say("the temperature coefficient has no kind {kind}; give (mean, sd) for I and E", kind=kind)
+            )
         mean, sd = coefficient[kind]
         if not (math.isfinite(mean) and math.isfinite(sd) and sd >= 0):
             raise InputError(
-                f"the temperature coefficient of {kind} is ({mean}, {sd}); give a finite mean and sd in mm/K"
+                say(
+                    "the temperature coefficient of {kind} is ({mean}, {sd}); give a finite mean and sd "
+                    "in mm/K",
+                    kind=kind,
+                    mean=mean,
+                    sd=sd,
+                )
             )

@@ -15,6 +15,7 @@ import numpy as np
 
 from coldlash.engine.spec import Engine, Valve
 from coldlash.errors import InputError
+from coldlash.language import say
 from coldlash.wear.interval import Array
 from coldlash.wear.record import GapInterval, ValveRecord, VisitRecord
 from coldlash.wear.settings import DEFAULTS, KINDS, REFERENCE_C, Coefficient, TrendSettings
@@ -92,7 +93,11 @@ def simulate(
     """
     if plan.visits < 1 or not plan.ladder_mm:
         raise InputError(
-            f"a plan of {plan.visits} visits with {len(plan.ladder_mm)} blades; give at least 1 of each"
+            say(
+                "a plan of {visits} visits with {count} blades; give at least 1 of each",
+                visits=plan.visits,
+                count=len(plan.ladder_mm),
+            )
         )
     valves = engine.valves
     V, T = len(valves), plan.visits

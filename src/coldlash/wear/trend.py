@@ -18,6 +18,7 @@ import numpy as np
 
 from coldlash.engine.spec import Engine, Kind, Valve
 from coldlash.errors import InputError
+from coldlash.language import say
 from coldlash.wear import kalman
 from coldlash.wear.books import Book, Shelf, log_chance, read_book, shelve
 from coldlash.wear.ep import Readings
@@ -188,7 +189,14 @@ class Trend:
             return self.valves.index(valve)
         except ValueError:
             have = ", ".join(map(str, self.valves))
-            raise InputError(f"{self.engine.name} has no valve {valve}; it has {have}") from None
+            raise InputError(
+                say(
+                    "{name} has no valve {valve}; it has {have}",
+                    name=self.engine.name,
+                    valve=valve,
+                    have=have,
+                )
+            ) from None
 
     def gap(self, valve: Valve) -> Estimate:
         """Gap now, as left, at 20 C, mm."""
@@ -209,7 +217,7 @@ class Trend:
         """
         if by not in self.book.hands:
             known = ", ".join(repr(n) for n in self.book.hands)
-            raise InputError(f"no hand called {by!r} in this book; there are {known}")
+            raise InputError(say("no hand called {by!r} in this book; there are {known}", by=by, known=known))
         return self._at(self.layout.b + self.book.hands.index(by))
 
     def temperature(self, kind: Kind) -> Estimate | None:
@@ -317,12 +325,25 @@ def shock_pushes(shocks: Sequence[Shock], engine: Engine, shelf: Shelf) -> list[
     valves = engine.valves
     for shock in shocks:
         if not 0 <= shock.session < shelf.T:
-            raise InputError(f"a jump at visit {shock.session}, but the book has visits 0 to {shelf.T - 1}")
+            raise InputError(
+                say(
+                    "a jump at visit {session}, but the book has visits 0 to {last}",
+                    session=shock.session,
+                    last=shelf.T - 1,
+                )
+            )
         direction = np.zeros((1, shelf.layout.n))
         base = 0 if shock.on == "gap" else shelf.layout.V
         for valve, loading in shock.loading.items():
             if valve not in valves:
-                raise InputError(f"a jump of {valve}, but {engine.name} has {', '.join(map(str, valves))}")
+                raise InputError(
+                    say(
+                        "a jump of {valve}, but {name} has {valves}",
+                        valve=valve,
+                        name=engine.name,
+                        valves=", ".join(map(str, valves)),
+                    )
+                )
             direction[0, base + valves.index(valve)] = loading
         pushes[shock.session].append(
             Push(shock.on == "drift", direction, np.array([shock.mean]), np.array([shock.sd**2]))
@@ -339,9 +360,11 @@ def expect_next(
     it: they are what falls outside. Raises InputError for a distance below 0 or no number.
     """
     if not (math.isfinite(distance_km) and distance_km >= 0):
-        raise InputError(f"a distance of {distance_km} km ahead; give 0 km or more")
+        raise InputError(
+            say("a distance of {distance_km} km ahead; give 0 km or more", distance_km=distance_km)
+        )
     if temp_c is not None and not math.isfinite(temp_c):
-        raise InputError(f"an engine temperature of {temp_c}; give C, or none if unknown")
+        raise InputError(say("an engine temperature of {temp_c}; give C, or none if unknown", temp_c=temp_c))
     layout, settings = trend.layout, trend.settings
     h = kalman.hyper([settings], [trend.coefficient])
     step = _looking_ahead(layout, distance_km, temp_c, settings.unknown_temp_sd)

@@ -16,14 +16,17 @@ from typing import Literal
 import numpy as np
 
 from coldlash.engine.spec import Engine, Valve
-from coldlash.wear import wording as say
+from coldlash.language import mark, plural, say, table
+from coldlash.wear import wording
 from coldlash.wear.candidates import SESSION_OFFSET
 from coldlash.wear.causes import Attribution, Cause
 from coldlash.wear.change import WARN_AT, Change, Changes
 from coldlash.wear.first import FirstAnswer
+from coldlash.wear.found import Found, matching
 from coldlash.wear.interval import read
 from coldlash.wear.next_test import Result
 from coldlash.wear.trend import Trend
+from coldlash.wear.wording import MM_KM, Units
 
 TIGHTENING_KM = 1500.0
 """Never further than this to the next check while a valve tightens (common practice)."""
@@ -45,11 +48,11 @@ OFFSET_MM = 0.03
 LOOK_INSIDE_MM = 0.15
 """One valve suddenly looser by this: look at pushrod and seat (judgement)."""
 STOPPING_SIGNS = {
-    "stud_pulled": "a stud is pulled",
-    "pushrod_bent": "a pushrod is bent",
-    "seat_dropped": "a seat has dropped",
+    "stud_pulled": mark("a stud is pulled"),
+    "pushrod_bent": mark("a pushrod is bent"),
+    "seat_dropped": mark("a seat has dropped"),
 }
-BUILDER = "have a qualified engine builder look at it"
+"""Signs of a test that stop the engine, whatever the gaps say."""
 
 Grade = Literal["do not run", "check now", "check sooner", "watch", "cannot tell", "steady"]
 GRADES: tuple[Grade, ...] = ("do not run", "check now", "check sooner", "watch", "cannot tell", "steady")
@@ -71,7 +74,8 @@ class Facts:
 
     ``readings``: the trend as the readings alone give it; ``trend`` with accepted jumps in; ``changes`` on that;
     ``first``: comparison by intervals. ``risk``: (tight, loose) within ``next_km``, None without a limit; ``accepted``
-    the risks the owner accepts. ``within``: km by which each valve's risk says to look again.
+    the risks the owner accepts. ``within``: km by which each valve's risk says to look again. ``results`` of tests and
+    causes ``found`` as ``assess`` takes them; sentences speak in ``units``.
     """
 
     engine: Engine
@@ -85,6 +89,8 @@ class Facts:
     within: float
     next_km: float
     results: tuple[Result, ...] = ()
+    found: tuple[Found, ...] = ()
+    units: Units = MM_KM
 
 
 def sudden_tightening(trend: Trend, valve: Valve) -> tuple[float, float]:
@@ -155,8 +161,9 @@ def stops(found: Sequence[Finding]) -> bool:
 def valve_finding(facts: Facts, valve: Valve) -> Finding:
     """The one sentence of a valve."""
     if _readings(facts, valve) == 0:
-        sentence = (
-            f"{valve} has not been measured yet: nothing is known of it. Measure it before it is touched."
+        sentence = say(
+            "{valve} has not been measured yet: nothing is known of it. Measure it before it is touched.",
+            valve=valve,
         )
         return Finding("cannot tell", (valve,), sentence, ())
     why = _numbers(facts, valve)
@@ -166,8 +173,11 @@ def valve_finding(facts: Facts, valve: Valve) -> Finding:
             grade, sentence, more = said
             return Finding(grade, (valve,), sentence, (*more, *why))
     drift = facts.trend.drift(valve)
-    way = "tighter" if drift.mean < 0 else "looser"
-    sentence = f"{valve} is steady: {say.mm(facts.trend.gap(valve).mean)}, {way} by about {say.rate(abs(drift.mean))}."
+    gap, rate = facts.units.mm(facts.trend.gap(valve).mean), facts.units.rate(abs(drift.mean))
+    if drift.mean < 0:
+        sentence = say("{valve} is steady: {gap}, tighter by about {rate}.", valve=valve, gap=gap, rate=rate)
+    else:
+        sentence = say("{valve} is steady: {gap}, looser by about {rate}.", valve=valve, gap=gap, rate=rate)
     return Finding("steady", (valve,), sentence, why)
 
 
@@ -180,8 +190,12 @@ def _stop(facts: Facts, valve: Valve) -> _Said | None:
             if name in STOPPING_SIGNS and valve in result.where:
                 return (
                     "do not run",
-                    f"{valve}: {STOPPING_SIGNS[name]}. Do not run the engine; {BUILDER}.",
-                    (f"Found by {result.test.replace('_', ' ')}.",),
+                    say(
+                        "{valve}: {sign}. Do not run the engine; have a qualified engine builder look at it.",
+                        valve=valve,
+                        sign=table(STOPPING_SIGNS[name]),
+                    ),
+                    (_found_by(result),),
                 )
     first = facts.first[valve]
     now = facts.trend.as_of_km
@@ -197,25 +211,51 @@ def _stop(facts: Facts, valve: Valve) -> _Said | None:
         and first.before.source != "found and left alone"
         and first.before.gap.lo > 0
     )
+    units = facts.units
     if again and since is not None:
-        reason = f"no blade goes again, {say.km(max(since, 0.0))} after it was set"
+        reason = say("no blade goes again, {distance} after it was set", distance=units.km(max(since, 0.0)))
     elif first.change is not None and first.change.hi <= -SUDDEN_MM:
-        reason = f"by the blades {say.mm(-first.change.hi)} or more tighter within {say.km(since or 0.0)}"
+        reason = say(
+            "by the blades {size} or more tighter within {distance}",
+            size=units.mm(-first.change.hi),
+            distance=units.km(since or 0.0),
+        )
     elif probable >= SURE:
-        driven = say.km(facts.readings.sessions[-1].driven_km)
-        reason = f"about {say.mm(abs(moved))} tighter within {driven}"
+        driven = units.km(facts.readings.sessions[-1].driven_km)
+        reason = say("about {size} tighter within {distance}", size=units.mm(abs(moved)), distance=driven)
     else:
         return None
     slip = facts.seen.p_misread.get(valve, 0.0)
-    look_again = ""
     if slip > 0.2:
-        look_again = " Measure it once more, cold: if the first reading was a slip, this falls away."
+        sentence = say(
+            "{valve}: {reason}. Do not run the engine; have a qualified engine builder look at it. Measure it once "
+            "more, cold: if the first reading was a slip, this falls away.",
+            valve=valve,
+            reason=reason,
+        )
+    else:
+        sentence = say(
+            "{valve}: {reason}. Do not run the engine; have a qualified engine builder look at it.",
+            valve=valve,
+            reason=reason,
+        )
     more = (
-        f"Chance that it got {say.mm(SUDDEN_MM)} or more tighter within the interval: {say.share(probable)}.",
-        f"Chance that this reading was a slip: {say.share(slip)}.",
-        say.sign(facts.engine, "seat_recession_or_stretch"),
+        say(
+            "Chance that it got {size} or more tighter within the interval: {chance}.",
+            size=units.mm(SUDDEN_MM),
+            chance=wording.share(probable),
+        ),
+        say("Chance that this reading was a slip: {chance}.", chance=wording.share(slip)),
+        wording.sign(facts.engine, "seat_recession_or_stretch"),
     )
-    return "do not run", f"{valve}: {reason}. Do not run the engine; {BUILDER}.{look_again}", more
+    return "do not run", sentence, more
+
+
+def _found_by(result: Result) -> str:
+    name = result.test.replace("_", " ")
+    if result.day is None:
+        return say("Found by {test}.", test=name)
+    return say("Found by {test} on {day}.", test=name, day=result.day)
 
 
 def _tightening(facts: Facts, valve: Valve) -> _Said | None:
@@ -225,30 +265,56 @@ def _tightening(facts: Facts, valve: Valve) -> _Said | None:
     change = facts.changes.of_valve(valve)
     warned = change is not None and change.direction == "tighter" and change.probability > WARN_AT
     within = min(facts.within, TIGHTENING_KM)
-    by = (
-        f"check again within {say.km(within)}" if within > 0 else "set it and check again before it is driven"
-    )
-    if warned and change is not None:
-        rate = max(-change.drift_now, 0.0)
-        moved = f"{valve} has tightened {say.rate(rate)} since {_since(facts, change)}"
-    elif cause is not None and cause.how == "jump":
-        moved = f"{valve} is about {say.mm(cause.amount.mean)} tighter since {_day(facts, cause)}"
-    elif cause is not None and cause.per_1000km is not None:
-        rate = cause.per_1000km.mean
-        moved = f"{valve} has tightened {say.rate(rate)} since {_day(facts, cause)}"
+    if within > 0:
+        by = say("check again within {distance}", distance=facts.units.km(within))
     else:
-        rate = max(-facts.trend.drift(valve).mean, 0.0)
-        moved = f"{valve} tightens {say.rate(rate)} and has for as long as it was measured"
-    part, test, sign_of = say.PART["seat_recession"], "Leak-down now", "seat_recession_or_stretch"
-    if cause is not None and cause.cause == "head_settling":
-        part, sign_of = say.PART["head_settling"], "head_settling"
-        test = "Check the head's nuts and leak-down now"
-    more = [say.sign(facts.engine, sign_of)]
+        by = say("set it and check again before it is driven")
+    rate = facts.units.rate
     if warned and change is not None:
-        more.append(f"Chance that its drift changed: {say.share(change.probability)}.")
+        moved = say(
+            "{valve} has tightened {rate} since {when}",
+            valve=valve,
+            rate=rate(max(-change.drift_now, 0.0)),
+            when=_since(facts, change),
+        )
+    elif cause is not None and cause.how == "jump":
+        moved = say(
+            "{valve} is about {size} tighter since {when}",
+            valve=valve,
+            size=facts.units.mm(cause.amount.mean),
+            when=_day(facts, cause),
+        )
+    elif cause is not None and cause.per_1000km is not None:
+        moved = say(
+            "{valve} has tightened {rate} since {when}",
+            valve=valve,
+            rate=rate(cause.per_1000km.mean),
+            when=_day(facts, cause),
+        )
+    else:
+        moved = say(
+            "{valve} tightens {rate} and has for as long as it was measured",
+            valve=valve,
+            rate=rate(max(-facts.trend.drift(valve).mean, 0.0)),
+        )
+    part, test, sign_of = wording.part("seat_recession"), say("Leak-down now"), "seat_recession_or_stretch"
+    if cause is not None and cause.cause == "head_settling":
+        part, sign_of = wording.part("head_settling"), "head_settling"
+        test = say("Check the head's nuts and leak-down now")
+    more = [wording.sign(facts.engine, sign_of)]
+    if warned and change is not None:
+        more.append(say("Chance that its drift changed: {chance}.", chance=wording.share(change.probability)))
     if cause is not None:
-        more.append(f"Chance of that cause: {say.share(facts.seen.probability_of(cause))}.")
-    sentence = f"{moved}; {part}. {test}; {by}; if no blade goes then, don't run it."
+        chance = wording.share(facts.seen.probability_of(cause))
+        more.append(say("Chance of that cause: {chance}.", chance=chance))
+        more.extend(_found_words(facts, cause))
+    sentence = say(
+        "{moved}; {part}. {test}; {by}; if no blade goes then, don't run it.",
+        moved=moved,
+        part=part,
+        test=test,
+        by=by,
+    )
     return "check now", sentence, tuple(more)
 
 
@@ -256,12 +322,22 @@ def _no_blade(facts: Facts, valve: Valve) -> _Said | None:
     if not no_blade_went(facts, valve):
         return None
     set_now = bool(facts.readings.book.adjusted[-1, facts.readings.index(valve)])
-    within = say.km(max(min(facts.within, TIGHTENING_KM), 0.0))
-    done = "It is set now" if set_now else "Set it before the engine runs"
-    text = (
-        f"{valve}: no blade went. {done}; check again within {within}; if no blade goes then, don't run it."
-    )
-    return "check now", text, (say.sign(facts.engine, "seat_recession_or_stretch"),)
+    within = facts.units.km(max(min(facts.within, TIGHTENING_KM), 0.0))
+    if set_now:
+        text = say(
+            "{valve}: no blade went. It is set now; check again within {distance}; if no blade goes then, don't run "
+            "it.",
+            valve=valve,
+            distance=within,
+        )
+    else:
+        text = say(
+            "{valve}: no blade went. Set it before the engine runs; check again within {distance}; if no blade goes "
+            "then, don't run it.",
+            valve=valve,
+            distance=within,
+        )
+    return "check now", text, (wording.sign(facts.engine, "seat_recession_or_stretch"),)
 
 
 def no_blade_went(facts: Facts, valve: Valve) -> bool:
@@ -276,10 +352,19 @@ def no_blade_went(facts: Facts, valve: Valve) -> bool:
 def _outside(facts: Facts, valve: Valve) -> _Said | None:
     limits, gap = facts.engine.gap(valve), facts.trend.gap(valve)
     if limits.tight is not None and gap.mean < limits.tight:
-        text = f"{valve} stands tighter than its {say.mm(limits.tight)}. Set it before the engine runs."
+        text = say(
+            "{valve} stands tighter than its {limit}. Set it before the engine runs.",
+            valve=valve,
+            limit=facts.units.limit(limits.tight),
+        )
         return "check now", text, ()
     if limits.loose is not None and gap.mean > limits.loose:
-        return "check now", f"{valve} stands looser than its {say.mm(limits.loose)}. Set it.", ()
+        limit = facts.units.limit(limits.loose)
+        return (
+            "check now",
+            say("{valve} stands looser than its {limit}. Set it.", valve=valve, limit=limit),
+            (),
+        )
     return None
 
 
@@ -287,12 +372,18 @@ def _loosening(facts: Facts, valve: Valve) -> _Said | None:
     change, cause = facts.changes.of_valve(valve), _named(facts, valve, "looser")
     warned = change is not None and change.direction == "looser" and change.probability > WARN_AT
     if warned and change is not None:
-        rate = max(change.drift_now, 0.0)
-        moved = f"{valve} has loosened {say.rate(rate)} since {_since(facts, change)}"
+        rate = facts.units.rate(max(change.drift_now, 0.0))
+        when = _since(facts, change)
+        moved = say("{valve} has loosened {rate} since {when}", valve=valve, rate=rate, when=when)
     elif cause is not None and cause.how == "jump":
-        moved = f"{valve} is looser since {_day(facts, cause)}, about {say.mm(cause.amount.mean)} where it is most"
+        moved = say(
+            "{valve} is looser since {when}, about {size} where it is most",
+            valve=valve,
+            when=_day(facts, cause),
+            size=facts.units.mm(cause.amount.mean),
+        )
     elif cause is not None:
-        moved = f"{valve} keeps getting looser"
+        moved = say("{valve} keeps getting looser", valve=valve)
     else:
         return None
     sudden = (
@@ -302,33 +393,64 @@ def _loosening(facts: Facts, valve: Valve) -> _Said | None:
         and cause.amount.mean >= LOOK_INSIDE_MM
     )
     if sudden:
-        sentence = (
-            f"{moved}. So much at one valve at once can be a bent pushrod or a dropped seat: look before it runs; "
-            "if it is one of these, don't run it."
+        sentence = say(
+            "{moved}. So much at one valve at once can be a bent pushrod or a dropped seat: look before it runs; "
+            "if it is one of these, don't run it.",
+            moved=moved,
         )
-        return "check now", sentence, (say.sign(facts.engine, "valve_train_wear"),)
+        return "check now", sentence, (wording.sign(facts.engine, "valve_train_wear"),)
     if cause is None:
-        return "watch", f"{moved}; wear or something coming loose. Listen, and look at nuts and faces.", ()
+        text = say(
+            "{moved}; wear or something coming loose. Listen, and look at nuts and faces.", moved=moved
+        )
+        return "watch", text, ()
+    probability = facts.seen.probability_of(cause)
     more = (
-        say.sign(facts.engine, cause.cause),
-        f"Chance of that cause: {say.share(facts.seen.probability_of(cause))}.",
+        wording.sign(facts.engine, cause.cause),
+        say("Chance of that cause: {chance}.", chance=wording.share(probability)),
     )
-    return ("check sooner", f"{moved}; {say.likely(facts.seen.probability_of(cause))} {_part(cause)}.", more)
+    found = _found(facts, cause)
+    if found is not None:
+        text = say("{moved}: {part}, as found on {day}.", moved=moved, part=_part(cause), day=found.day)
+        return "watch", text, more
+    text = say(
+        "{moved}; {likely} {part}.", moved=moved, likely=wording.likely(probability), part=_part(cause)
+    )
+    return "check sooner", text, more
 
 
 def _risk(facts: Facts, valve: Valve) -> _Said | None:
     limits, (tight, loose) = facts.engine.gap(valve), facts.risk[valve]
-    for p, allowed, limit, word in (
-        (tight, facts.accepted[0], limits.tight, "tighter"),
-        (loose, facts.accepted[1], limits.loose, "looser"),
+    units = facts.units
+    for p, allowed, limit, tighter in (
+        (tight, facts.accepted[0], limits.tight, True),
+        (loose, facts.accepted[1], limits.loose, False),
     ):
         if p is not None and limit is not None and p > allowed:
-            by = f"Check again within {say.km(facts.within)}" if facts.within > 0 else "Set it now"
-            sentence = (
-                f"{valve} may get {word} than its {say.mm(limit)} within {say.km(facts.next_km)} "
-                f"({say.share(p)}). {by}."
+            if facts.within > 0:
+                by = say("Check again within {distance}.", distance=units.km(facts.within))
+            else:
+                by = say("Set it now.")
+            parts = {
+                "valve": valve,
+                "limit": units.limit(limit),
+                "distance": units.km(facts.next_km),
+                "chance": wording.share(p),
+                "by": by,
+            }
+            if tighter:
+                sentence = say(
+                    "{valve} may get tighter than its {limit} within {distance} ({chance}). {by}", **parts
+                )
+            else:
+                sentence = say(
+                    "{valve} may get looser than its {limit} within {distance} ({chance}). {by}", **parts
+                )
+            return (
+                "check sooner",
+                sentence,
+                (say("A risk of {chance} is accepted.", chance=wording.share(allowed)),),
             )
-            return "check sooner", sentence, (f"A risk of {say.share(allowed)} is accepted.",)
     return None
 
 
@@ -336,26 +458,40 @@ def _perhaps(facts: Facts, valve: Valve) -> _Said | None:
     slip = facts.seen.p_misread.get(valve, 0.0)
     _, moved = sudden_tightening(facts.readings, valve)
     if slip >= 0.3 and moved >= LOOK_INSIDE_MM:
-        sentence = (
-            f"{valve} read about {say.mm(moved)} looser than it was left, perhaps a slip ({say.share(slip)}). Measure "
+        sentence = say(
+            "{valve} read about {size} looser than it was left, perhaps a slip ({chance}). Measure "
             "it again before it runs; if it reads the same, look at its pushrod and seat: bent or dropped, "
-            "don't run it."
+            "don't run it.",
+            valve=valve,
+            size=facts.units.mm(moved),
+            chance=wording.share(slip),
         )
-        return "check now", sentence, (say.sign(facts.engine, "valve_train_wear"),)
+        return "check now", sentence, (wording.sign(facts.engine, "valve_train_wear"),)
     if slip >= 0.3:
-        return (
-            "watch",
-            f"{valve} read oddly last time, perhaps a slip ({say.share(slip)}). Measure it again when it is cold.",
-            (),
+        text = say(
+            "{valve} read oddly last time, perhaps a slip ({chance}). Measure it again when it is cold.",
+            valve=valve,
+            chance=wording.share(slip),
         )
+        return "watch", text, ()
     change = facts.changes.of_valve(valve)
     if change is None or change.probability <= SUSPECT:
         return None
-    begun = "tighten" if change.direction == "tighter" else "loosen"
-    sentence = (
-        f"{valve} may have begun to {begun} ({say.share(change.probability)}) since {_since(facts, change)}: "
-        "cannot tell yet, two more visits will."
-    )
+    chance, since = wording.share(change.probability), _since(facts, change)
+    if change.direction == "tighter":
+        sentence = say(
+            "{valve} may have begun to tighten ({chance}) since {when}: cannot tell yet, two more visits will.",
+            valve=valve,
+            chance=chance,
+            when=since,
+        )
+    else:
+        sentence = say(
+            "{valve} may have begun to loosen ({chance}) since {when}: cannot tell yet, two more visits will.",
+            valve=valve,
+            chance=chance,
+            when=since,
+        )
     return "cannot tell", sentence, ()
 
 
@@ -363,12 +499,13 @@ def _few(facts: Facts, valve: Valve) -> _Said | None:
     count = _readings(facts, valve)
     if count >= FEW_READINGS:
         return None
-    readings = "one reading" if count == 1 else f"{count} readings"
-    return (
-        "cannot tell",
-        f"{valve}: {readings} so far, too few to see which way it goes. Cannot tell yet, two more visits will.",
-        (),
+    text = plural(
+        "{valve}: one reading so far, too few to see which way it goes. Cannot tell yet, two more visits will.",
+        "{valve}: {n} readings so far, too few to see which way it goes. Cannot tell yet, two more visits will.",
+        count,
+        valve=valve,
     )
+    return "cannot tell", text, ()
 
 
 # ---------------------------------------------------------------------------------------------- the engine
@@ -382,39 +519,95 @@ def engine_findings(facts: Facts) -> list[Finding]:
     out = []
     off_by = seen.offset
     if abs(off_by.mean) >= OFFSET_MM and abs(off_by.mean) > 2.0 * off_by.sd and seen.p_something < SURE:
-        way = "looser" if off_by.mean > 0 else "tighter"
-        text = _offset(abs(off_by.mean), way)
-        why: tuple[str, ...] = (say.span("Everything read is off by", off_by, "mm"),)
+        text = _offset(facts, abs(off_by.mean), "looser" if off_by.mean > 0 else "tighter")
+        why: tuple[str, ...] = (facts.units.gap_span(say("Everything read is off by"), off_by),)
         out.append(Finding("watch", tuple(v for v in facts.engine.valves if _read_last(facts, v)), text, why))
     named = [c for c in seen.causes if seen.probability_of(c) >= SURE]
     big = [c for c in named if c.worth_a_verdict and c.cause != SESSION_OFFSET]
     off = [c for c in named if c.cause == SESSION_OFFSET]
     for cause in off:
-        text = _offset(cause.amount.mean, cause.direction)
+        text = _offset(facts, cause.amount.mean, cause.direction)
         out.append(Finding("watch", cause.where, text, _cause_why(facts, cause)))
     for cause in big:
         if len(cause.where) == 1:
             continue  # said with the valve itself
-        text = (
-            f"{say.valves(cause.where)} are about {say.mm(cause.amount.mean)} {cause.direction} since "
-            f"{_day(facts, cause)}: {say.likely(seen.probability_of(cause))} {_part(cause)}. {_advice(cause)}"
-        )
-        out.append(Finding("check now", cause.where, text, _cause_why(facts, cause)))
+        found = _found(facts, cause)
+        grade: Grade = "check now"
+        if found is not None:
+            grade = "check sooner" if cause.direction == "tighter" else "watch"
+        out.append(Finding(grade, cause.where, _several(facts, cause, found), _cause_why(facts, cause)))
     if not big and not off and seen.p_something >= SURE:
-        names = [f"{_part(c)} ({say.valves(c.where)}, {say.share(c.probability)})" for c in seen.causes[:3]]
-        text = (
-            f"Something has moved ({say.share(seen.p_something)}), but too little or too unclearly to name a part. "
-            f"Candidates: {'; '.join(names)}."
+        names = [
+            f"{_part(c)} ({wording.valves(c.where)}, {wording.share(c.probability)})" for c in seen.causes[:3]
+        ]
+        text = say(
+            "Something has moved ({chance}), but too little or too unclearly to name a part. Candidates: {names}.",
+            chance=wording.share(seen.p_something),
+            names="; ".join(names),
         )
-        why = tuple(f"{c.name}: {w}" for c in seen.causes[:3] if (w := say.sign(facts.engine, c.cause)))
+        why = tuple(f"{c.name}: {w}" for c in seen.causes[:3] if (w := wording.sign(facts.engine, c.cause)))
         out.append(Finding("cannot tell", (), text, why))
     return out
 
 
-def _offset(size: float, way: str) -> str:
-    return (
-        f"Everything read last time is about {say.mm(size)} {way} than expected: an engine not cold, another hand or "
-        "other blades. Measure again, cold, before anything else is concluded."
+def found_settling(facts: Facts) -> bool:
+    """Is a settled head, found by the owner, what moved the gaps? Then they are looked at again soon."""
+    seen = facts.seen
+    return any(
+        c.cause == "head_settling"
+        and c.worth_a_verdict
+        and seen.probability_of(c) >= SURE
+        and _found(facts, c) is not None
+        for c in seen.causes
+    )
+
+
+def _several(facts: Facts, cause: Cause, found: Found | None) -> str:
+    """One cause at several valves, in a sentence or two."""
+    parts = {
+        "valves": wording.valves(cause.where),
+        "size": facts.units.mm(cause.amount.mean),
+        "when": _day(facts, cause),
+        "part": _part(cause),
+    }
+    tighter = cause.direction == "tighter"
+    if found is None:
+        more = {
+            **parts,
+            "likely": wording.likely(facts.seen.probability_of(cause)),
+            "advice": _advice(facts, cause),
+        }
+        if tighter:
+            return say("{valves} are about {size} tighter since {when}: {likely} {part}. {advice}", **more)
+        return say("{valves} are about {size} looser since {when}: {likely} {part}. {advice}", **more)
+    if tighter:
+        return say(
+            "{valves} are about {size} tighter since {when}: {part}, as found on {day}. Check the gaps again within "
+            "{distance}; if no blade goes then, don't run it.",
+            **parts,
+            day=found.day,
+            distance=facts.units.km(TIGHTENING_KM),
+        )
+    return say(
+        "{valves} are about {size} looser since {when}: {part}, as found on {day}. Put it right before it runs on, "
+        "write that down as work, and measure again; a pulled stud: don't run it.",
+        **parts,
+        day=found.day,
+    )
+
+
+def _offset(facts: Facts, size: float, way: str) -> str:
+    said = facts.units.mm(size)
+    if way == "looser":
+        return say(
+            "Everything read last time is about {size} looser than expected: an engine not cold, another hand or "
+            "other blades. Measure again, cold, before anything else is concluded.",
+            size=said,
+        )
+    return say(
+        "Everything read last time is about {size} tighter than expected: an engine not cold, another hand or "
+        "other blades. Measure again, cold, before anything else is concluded.",
+        size=said,
     )
 
 
@@ -423,43 +616,64 @@ def _read_last(facts: Facts, valve: Valve) -> bool:
     return bool(sessions) and bool(sessions[-1].read[facts.readings.index(valve)])
 
 
-def _advice(cause: Cause) -> str:
+def _advice(facts: Facts, cause: Cause) -> str:
     if cause.cause == "head_lifting_or_stand_loose":
-        return "Check stand nuts and studs before it runs on; a pulled stud: don't run it."
+        return say("Check stand nuts and studs before it runs on; a pulled stud: don't run it.")
     if cause.cause == "head_settling":
-        return (
-            f"Check the head's nuts, leak-down now, and the gaps again within {say.km(TIGHTENING_KM)}; "
-            "if no blade goes then, don't run it."
+        return say(
+            "Check the head's nuts, leak-down now, and the gaps again within {distance}; "
+            "if no blade goes then, don't run it.",
+            distance=facts.units.km(TIGHTENING_KM),
         )
     if cause.cause == "shared_lobe_wear":
-        return "Measure the lobe's lift and look at the followers."
-    return "Look at the part."
+        return say("Measure the lobe's lift and look at the followers.")
+    return say("Look at the part.")
 
 
 def _cause_why(facts: Facts, cause: Cause) -> tuple[str, ...]:
     seen = facts.seen
     why = [
         cause.why,
-        f"Given that something happened, the chance of it is {say.share(cause.probability)}; that anything "
-        f"happened, {say.share(seen.p_something)}.",
-        f"Amount {cause.amount.mean:.3f} mm, sd {cause.amount.sd:.3f}, at the most affected valve.",
+        say(
+            "Given that something happened, the chance of it is {chance}; that anything happened, {anything}.",
+            chance=wording.share(cause.probability),
+            anything=wording.share(seen.p_something),
+        ),
+        facts.units.amount(cause.amount),
     ]
     if cause.not_separable_from:
-        why.append(f"Gaps alone can't tell it from: {'; '.join(cause.not_separable_from)}.")
-    return tuple(why)
+        why.append(
+            say("Gaps alone can't tell it from: {others}.", others="; ".join(cause.not_separable_from))
+        )
+    return (*why, *_found_words(facts, cause))
 
 
 def _part(cause: Cause) -> str:
     if cause.cause == SESSION_OFFSET:
-        return "the whole session being off"
-    words = [say.PART[v] for v in cause.variants if v in say.PART]
+        return say("the whole session being off")
+    words = [wording.part(v) for v in cause.variants if v in wording.PART]
     if len(words) < 2:
         return words[0] if words else cause.cause.replace("_", " ")
-    return f"{' or '.join(words)}, which gaps can't tell apart"
+    return say("{causes}, which gaps can't tell apart", causes=say(" or ").join(words))
+
+
+def _found(facts: Facts, cause: Cause) -> Found | None:
+    """What the owner found that is this cause, None = nothing was."""
+    return next((f for f in facts.found if matching(f, cause)), None)
+
+
+def _found_words(facts: Facts, cause: Cause) -> tuple[str, ...]:
+    found = _found(facts, cause)
+    if found is None:
+        return ()
+    return (say("Found on {day}: {cause}.", day=found.day, cause=wording.cause(found.cause)),)
 
 
 def _named(facts: Facts, valve: Valve, direction: str) -> Cause | None:
-    """The likeliest cause that moves this valve that way and is sure and large enough to be named."""
+    """The likeliest cause that moves this valve that way and is sure and large enough to be named.
+
+    Not one at several valves that the owner found: that is said once, of the engine.
+    """
     for cause in facts.seen.causes:
         if (
             valve in cause.where
@@ -467,6 +681,7 @@ def _named(facts: Facts, valve: Valve, direction: str) -> Cause | None:
             and cause.cause != SESSION_OFFSET
             and cause.worth_a_verdict
             and facts.seen.probability_of(cause) >= SURE
+            and not (len(cause.where) > 1 and _found(facts, cause) is not None)
         ):
             return cause
     return None
@@ -474,14 +689,14 @@ def _named(facts: Facts, valve: Valve, direction: str) -> Cause | None:
 
 def _since(facts: Facts, change: Change) -> str:
     visits = facts.trend.book.visits
-    return say.month(visits[max(change.onset_session - 1, 0)].day, visits[-1].day)
+    return wording.month(visits[max(change.onset_session - 1, 0)].day, visits[-1].day)
 
 
 def _day(facts: Facts, cause: Cause) -> str:
     visits = facts.trend.book.visits
     if cause.how == "slope" and cause.since_km <= float(facts.trend.book.km[0]):
-        return "the first visit in the book"
-    return say.month(visits[max(cause.onset_session - 1, 0)].day, visits[-1].day)
+        return say("the first visit in the book")
+    return wording.month(visits[max(cause.onset_session - 1, 0)].day, visits[-1].day)
 
 
 def _readings(facts: Facts, valve: Valve) -> int:
@@ -491,19 +706,30 @@ def _readings(facts: Facts, valve: Valve) -> int:
 
 def _numbers(facts: Facts, valve: Valve) -> tuple[str, ...]:
     trend, (tight, loose) = facts.trend, facts.risk[valve]
+    units = facts.units
     why = [
-        say.span("Gap as left, at 20 C:", trend.gap(valve), "mm"),
-        say.span("Drift:", trend.drift(valve), "mm per 1,000 km"),
+        units.gap_span(say("Gap as left, at 20 C:"), trend.gap(valve)),
+        units.rate_span(say("Drift:"), trend.drift(valve)),
     ]
-    limits = facts.engine.gap(valve)
+    limits, far = facts.engine.gap(valve), units.km(facts.next_km)
     if tight is None:
-        why.append("The engine file states no tight limit, so there is no risk of too tight to tell.")
+        why.append(say("The engine file states no tight limit, so there is no risk of too tight to tell."))
     elif limits.tight is not None:
         why.append(
-            f"Chance of tighter than {say.mm(limits.tight)} within {say.km(facts.next_km)}: {say.share(tight)}."
+            say(
+                "Chance of tighter than {limit} within {distance}: {chance}.",
+                limit=units.limit(limits.tight),
+                distance=far,
+                chance=wording.share(tight),
+            )
         )
     if loose is not None and limits.loose is not None:
         why.append(
-            f"Chance of looser than {say.mm(limits.loose)} within {say.km(facts.next_km)}: {say.share(loose)}."
+            say(
+                "Chance of looser than {limit} within {distance}: {chance}.",
+                limit=units.limit(limits.loose),
+                distance=far,
+                chance=wording.share(loose),
+            )
         )
     return tuple(why)
