@@ -18,6 +18,7 @@ from coldlash.web.guard import DEFENCES
 from coldlash.web.problems import respond
 from coldlash.web.routes import devices, shell, trust
 from coldlash.web.settings import Settings
+from coldlash.web.speaking import Speaking
 from coldlash.web.static_files import StaticTree
 from coldlash.web.templating import Pages, templates_digest
 
@@ -40,6 +41,7 @@ def create_app(settings: Settings, routers: Sequence[RouterFactory] = ()) -> Sta
     app = Starlette(
         routes=routes,
         middleware=[
+            Middleware(Speaking, settings=settings),
             *(Middleware(defence, settings=settings) for defence in DEFENCES),
             Middleware(GZipMiddleware, minimum_size=1000, compresslevel=6),
         ],

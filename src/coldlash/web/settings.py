@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from types import MappingProxyType
 
+from coldlash.language import NAMES
 from coldlash.web.authority import Authority
 from coldlash.web.network import LOOPBACK_NAMES
 from coldlash.web.pairing import Pairing
@@ -50,5 +51,5 @@ class Settings:
     book: str = ""
     title: str = "coldlash"
     body_limits: Mapping[str, int] = field(default_factory=lambda: MappingProxyType({"/": MEGABYTE}))
-    languages: tuple[str, ...] = ("en",)
+    languages: tuple[str, ...] = tuple(NAMES)
     static_dir: Path = WEB_FOLDER / "static"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import re
 from collections.abc import Callable, Mapping
+from datetime import date
 from typing import Any
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
@@ -12,6 +13,7 @@ from markupsafe import Markup, escape
 from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
+from coldlash import language as spoken
 from coldlash.web.guard import FORM_FIELD, visitor
 from coldlash.web.problems import Problem
 from coldlash.web.settings import WEB_FOLDER, Settings
@@ -24,8 +26,8 @@ THEMES = ("light", "dark")
 PAGE_CACHING = "private, no-cache"
 UNKEPT_CACHING = "no-store"
 
-_LANGUAGE = re.compile(r"[a-z]{2,3}")
-_DAY = re.compile(r"\d{4}-\d\d-\d\d")
+LANGUAGE_COOKIE = "coldlash-language"
+_DAY = re.compile(r"\b\d{4}-\d\d-\d\d\b|\b\d\d\.\d\d\.\d{4}\b")
 
 
 class Pages:
@@ -45,11 +47,30 @@ class Pages:
         )
         self.environment.filters["days"] = days
         self.environment.globals.update(static_url=static.url, form_field=FORM_FIELD, title=settings.title)
+        self.environment.globals.update(
+            say=spoken.say,
+            say_in=spoken.say_in,
+            plural=spoken.plural,
+            table=spoken.table,
+            number=spoken.number,
+            day=spoken.day,
+            say_html=say_html,
+        )
 
 
 def days(text: object) -> Markup:
-    """Text with its days as <time>, so that no line breaks inside one."""
-    return Markup(_DAY.sub(r"<time>\g<0></time>", str(escape(text))))  # noqa: S704 - escaped just before
+    """Text with its days as <time>, so that no line breaks inside one; ISO days as the language writes them."""
+    show = lambda found: f"<time>{spoken.day_of(found[0])}</time>"  # noqa: E731
+    return Markup(_DAY.sub(show, str(escape(text))))  # noqa: S704 - escaped just before
+
+
+def say_html(template: str, /, **values: Any) -> Markup:
+    """``say`` for a sentence with HTML in it: the template is ours, the values are escaped."""
+    escaped = {
+        name: value if isinstance(value, int | float | date) else escape(value)
+        for name, value in values.items()
+    }
+    return Markup(spoken.say(template, **escaped))  # noqa: S704 - the template is ours, the values are escaped
 
 
 def templates_digest() -> bytes:
@@ -101,7 +122,7 @@ def page_choices(request: Request) -> tuple[object, ...]:
 
 def language_of(request: Request, languages: tuple[str, ...]) -> str:
     """The language to use: the cookie ``coldlash-language``, then what the browser asks for, then the first."""
-    asked = [request.cookies.get("coldlash-language", "")]
+    asked = [request.cookies.get(LANGUAGE_COOKIE, "")]
     ranked = []
     for item in request.headers.get("accept-language", "")[:200].split(","):
         tag, _, quality = item.strip().partition(";q=")
@@ -111,9 +132,9 @@ def language_of(request: Request, languages: tuple[str, ...]) -> str:
             continue
     asked += [tag for _, tag in sorted(ranked, key=lambda pair: pair[0])]
     for tag in asked:
-        match = _LANGUAGE.match(tag.lower())
-        if match is not None and match[0] in languages:
-            return match[0]
+        have = spoken.known(tag)
+        if have is not None and have in languages:
+            return have
     return languages[0]
 
 
