@@ -9,6 +9,7 @@ from datetime import UTC, date, datetime
 from types import TracebackType
 from typing import TypedDict
 
+from coldlash import language
 from coldlash.bench.blades import (
     STANDARD_SETS,
     BladeSet,
@@ -25,6 +26,7 @@ from coldlash.desk.due_dates import ShedRow as ShedRow
 from coldlash.desk.due_dates import engine_of_entry, renewed_since
 from coldlash.desk.engines import LoadedEngine, engine_from_kept
 from coldlash.desk.shown import Shown, checked_setting, shown_from
+from coldlash.desk.tests_done import evidence
 from coldlash.engine.spec import Engine, Valve
 from coldlash.errors import BookError, FaultyFileError, InputError
 from coldlash.logbook.bookfile import file_of
@@ -504,10 +506,19 @@ class Desk:
         """What the closed visits of an engine say. ``next_km``: distance to the next check. Raises InputError."""
         entry, engine = self.engine(name)
         learnt = self.learnt()
-        key = (entry.id, next_km, self.book.stamp())
+        key = (entry.id, next_km, self.book.stamp(), language.current())
         kept = self._answers.get(key)
         if kept is None:
-            kept = assess(engine, self.records(name), self.coefficient(engine), next_km, learnt)
+            records = self.records(name)
+            kept = assess(
+                engine,
+                records,
+                self.coefficient(engine),
+                next_km,
+                learnt,
+                known=evidence(self.book, entry, engine, records),
+                units=self.shown().units(engine.service),
+            )
             if len(self._answers) >= ANSWERS_KEPT:
                 self._answers.clear()
             self._answers[key] = kept

@@ -9,7 +9,9 @@ from datetime import date
 from coldlash.bench.blades import BladeSet, parse_reading, parse_thickness
 from coldlash.engine.spec import Engine, Valve
 from coldlash.errors import InputError
+from coldlash.language import say
 from coldlash.logbook.records import NewReading, NewVisit, PastVisit, Step
+from coldlash.logbook.telling import step_word
 from coldlash.units import m_from_km
 
 
@@ -52,7 +54,7 @@ def past_visit(
                 )
             )
         except InputError as error:
-            faults.append(f"{valve} {step}: {error}")
+            faults.append(say("{valve} {step}: {error}", valve=valve, step=step_word(step), error=error))
 
     for valve, row in rows.items():
         if row.found.strip() or row.note.strip():
@@ -62,7 +64,7 @@ def past_visit(
         if row.left.strip():
             add(valve, "left", row.left)
     if not readings and not faults:
-        faults.append("nothing is written for any valve: write at least one")
+        faults.append(say("nothing is written for any valve: write at least one"))
     if faults:
         raise InputError("\n".join(faults))
     visit = NewVisit(

@@ -8,6 +8,7 @@ from datetime import date
 
 from coldlash.engine.spec import Engine
 from coldlash.errors import InputError
+from coldlash.language import mark, plural, say, table
 from coldlash.logbook.distance import (
     Event,
     Explained,
@@ -18,8 +19,9 @@ from coldlash.logbook.distance import (
     until,
 )
 from coldlash.logbook.lasting import Fitment, Instrument, MeterReading
-from coldlash.logbook.records import EngineEntry, Meter, Visit, plain
+from coldlash.logbook.records import EngineEntry, Meter, Visit
 from coldlash.logbook.store import Book
+from coldlash.logbook.telling import told
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +58,7 @@ def explain_visit(book: Book, visit: Visit, explained: Explained, digits: int | 
     """
     reading, unit = visit.meter_reading, visit.meter_unit
     if reading is None or unit is None:
-        raise InputError("only a reading of the meter can be explained; this visit has none")
+        raise InputError(say("only a reading of the meter can be explained; this visit has none"))
     stays = [f for f in book.fitments(visit.engine_id) if f.day is None or f.day <= visit.day]
     vehicle_id = stays[-1].vehicle_id if stays else None
     if vehicle_id is None:
@@ -134,8 +136,12 @@ def odometer(book: Book, vehicle: str, unit: Meter | None = None, day: date | No
     metered = book.metered(vehicle)
     hours = unit == "h" if unit is not None else metered.vehicle.meter == "h"
     if not metered.has(hours):
-        what = "hour meter" if hours else "odometer"
-        raise InputError(f"{metered.vehicle.name} has no {what} in this book; write down one with --first")
+        name = metered.vehicle.name
+        if hours:
+            raise InputError(
+                say("{name} has no hour meter in this book; write down one with --first", name=name)
+            )
+        raise InputError(say("{name} has no odometer in this book; write down one with --first", name=name))
     events = book.vehicle_running(metered.vehicle.id, hours=hours)
     reckoning = reckon(until(events, day)[0] if day is not None else events)
     whole = reckon(events)
@@ -200,14 +206,20 @@ def change_instrument(
     """
     kept = book.metered(vehicle)
     if how not in ("first", "replaced", "repaired"):
-        raise InputError(f"an instrument is replaced, repaired or the first, not {how!r}")
+        raise InputError(say("an instrument is replaced, repaired or the first, not {how!r}", how=how))
     hours = unit == "h" if unit is not None else kept.vehicle.meter == "h"
     line = kept.line(hours)
     if how != "first" and not line:
-        raise InputError(f"{kept.vehicle.name} has no such instrument yet; write down its first one")
+        raise InputError(
+            say("{name} has no such instrument yet; write down its first one", name=kept.vehicle.name)
+        )
     if how == "first" and line:
         raise InputError(
-            f"{kept.vehicle.name} has one already, which counts {line[-1].unit}; was it replaced?"
+            say(
+                "{name} has one already, which counts {unit}; was it replaced?",
+                name=kept.vehicle.name,
+                unit=line[-1].unit,
+            )
         )
     if old_reading is not None:
         odometer(book, vehicle, unit, day).reckoning.distance_at(thousandths(old_reading))
@@ -272,32 +284,51 @@ def stays(book: Book, engine_name: str) -> tuple[Fitment, ...]:
 def thousandths(reading: float) -> int:
     """A reading as the book keeps it. Raises InputError for less than nothing or no number."""
     if not 0 <= reading < 1e7:
-        raise InputError(f"a meter shows 0 or more, less than 10 million; not {reading:g}")
+        raise InputError(
+            say("a meter shows 0 or more, less than 10 million; not {reading:g}", reading=reading)
+        )
     return round(reading * 1000)
 
 
 def reading_words(entry: Instrument | MeterReading | Fitment, vehicles: dict[str, str] | None = None) -> str:
     """One of these in words, its day left out."""
     if isinstance(entry, MeterReading):
-        over = (
-            ""
-            if not entry.turned_over
-            else ", rolled over" + ("" if entry.turned_over == 1 else f" {entry.turned_over} times")
+        showed = {"reading": told(entry.reading), "unit": entry.unit}
+        if not entry.turned_over:
+            return say("showed {reading} {unit}", **showed)
+        return plural(
+            "showed {reading} {unit}, rolled over",
+            "showed {reading} {unit}, rolled over {n} times",
+            entry.turned_over,
+            **showed,
         )
-        return f"showed {plain(entry.reading)} {entry.unit}{over}"
     if isinstance(entry, Fitment):
-        shown = entry.meter_reading
-        showed = "" if shown is None else f", the meter showing {plain(shown)} {entry.meter_unit}"
+        vehicle = (vehicles or {}).get(entry.vehicle_id or "", say("another vehicle"))
+        if entry.meter_reading is None:
+            return say("taken out") if entry.vehicle_id is None else say("in {vehicle}", vehicle=vehicle)
+        shown = {"reading": told(entry.meter_reading), "unit": entry.meter_unit}
         if entry.vehicle_id is None:
-            return f"taken out{showed}"
-        return f"in {(vehicles or {}).get(entry.vehicle_id, 'another vehicle')}{showed}"
-    digits = "" if entry.digits is None else f", {entry.digits} digits"
-    old = "" if entry.old_reading is None else f"; the one before showed {plain(entry.old_reading)}"
-    begun = "" if entry.reading is None else f", began at {plain(entry.reading)}"
-    how = {"first": "first one", "replaced": "another one", "repaired": "repaired"}[entry.how]
-    return f"{how}, counts {entry.unit}{digits}{begun}{old}"
+            return say("taken out, the meter showing {reading} {unit}", **shown)
+        return say("in {vehicle}, the meter showing {reading} {unit}", vehicle=vehicle, **shown)
+    parts = [table(_HOW[entry.how]), say("counts {unit}", unit=entry.unit)]
+    if entry.digits is not None:
+        parts.append(say("{digits} digits", digits=entry.digits))
+    if entry.reading is not None:
+        parts.append(say("began at {reading}", reading=told(entry.reading)))
+    words = ", ".join(parts)
+    if entry.old_reading is None:
+        return words
+    return say("{words}; the one before showed {reading}", words=words, reading=told(entry.old_reading))
+
+
+_HOW = {"first": mark("first one"), "replaced": mark("another one"), "repaired": mark("repaired")}
 
 
 def question_words(questions: tuple[Question, ...]) -> tuple[str, ...]:
     """What does not add up, each with its day."""
-    return tuple(f"{q.day}: {q.text}." if q.day else f"{q.text}." for q in questions)
+    return tuple(
+        say("{day}: {question}.", day=q.day, question=q.text)
+        if q.day
+        else say("{question}.", question=q.text)
+        for q in questions
+    )

@@ -9,8 +9,10 @@ from typing import Literal, get_args
 from coldlash.bench.blades import Unit
 from coldlash.engine.spec import Service
 from coldlash.errors import InputError
+from coldlash.language import say
 from coldlash.paper.words import MINUS, Words
 from coldlash.units import KM_PER_MILE, MM_PER_INCH, c_from_f, f_from_c, parse_number
+from coldlash.wear.wording import Units
 
 Distance = Literal["km", "mile"]
 Temperature = Literal["C", "F"]
@@ -29,12 +31,22 @@ class Shown:
     def km(self, km: float, service: Service | None = None) -> str:
         """A distance in words, as this engine's meter counts it where ``service`` says hours."""
         if service is not None and service.meter == "h":
-            return f"{km / service.km_per_h:,.0f} h"
-        return f"{km / KM_PER_MILE:,.0f} miles" if self.distance == "mile" else f"{km:,.0f} km"
+            return say("{hours:,.0f} h", hours=km / service.km_per_h)
+        if self.distance == "mile":
+            return say("{miles:,.0f} miles", miles=km / KM_PER_MILE)
+        return say("{km:,.0f} km", km=km)
+
+    def units(self, service: Service | None = None) -> Units:
+        """The same choice for the sentences of verdicts, in hours where this engine's meter counts them."""
+        if service is not None and service.meter == "h":
+            return Units(self.gap, "h", service.km_per_h)
+        return Units(self.gap, self.distance)
 
     def celsius(self, c: float) -> str:
         """A temperature in words."""
-        return f"{f_from_c(c):.0f} °F" if self.temperature == "F" else f"{c:g} °C"
+        if self.temperature == "F":
+            return say("{degrees:.0f} °F", degrees=f_from_c(c))
+        return say("{degrees:g} °C", degrees=c)
 
     def to_celsius(self, typed: float) -> float:
         """What the owner typed as a temperature, in Celsius."""
@@ -42,7 +54,9 @@ class Shown:
 
     def kelvin(self, k: float) -> str:
         """A difference of temperatures in words."""
-        return f"{k * 1.8:.0f} °F" if self.temperature == "F" else f"{round(k, 1):g} °C"
+        if self.temperature == "F":
+            return say("{degrees:.0f} °F", degrees=k * 1.8)
+        return say("{degrees:g} °C", degrees=round(k, 1))
 
     @property
     def kelvin_unit(self) -> str:
@@ -64,7 +78,14 @@ class Shown:
         """
         match = re.fullmatch(r"\s*(\S+?)\s*(mm|in|inch|thou)?\s*", text, re.IGNORECASE)
         if match is None:
-            raise InputError(f"{what}: {text!r} is not a gap; write it like {self.typed_mm(0.15)}")
+            raise InputError(
+                say(
+                    "{what}: {text!r} is not a gap; write it like {example}",
+                    what=what,
+                    text=text,
+                    example=self.typed_mm(0.15),
+                )
+            )
         number = parse_number(match[1], what)
         unit = (match[2] or self.gap).lower()
         mm = number
@@ -73,7 +94,15 @@ class Shown:
         elif unit in ("in", "inch"):
             mm = number * MM_PER_INCH
         if abs(mm) > LARGEST_MM:
-            raise InputError(f"{what}: {text.strip()!r} is {mm:g} mm; a gap is below {LARGEST_MM:g} mm")
+            raise InputError(
+                say(
+                    "{what}: {text!r} is {mm:g} mm; a gap is below {most:g} mm",
+                    what=what,
+                    text=text.strip(),
+                    mm=mm,
+                    most=LARGEST_MM,
+                )
+            )
         return mm
 
     def words(self, service: Service | None = None) -> Words:
@@ -107,7 +136,11 @@ def shown_from(settings: dict[str, str]) -> Shown:
 def checked_setting(key: str, value: str) -> str:
     """Raises InputError for a setting or a value that does not exist."""
     if key not in SETTINGS:
-        raise InputError(f"setting {key!r}: there are {', '.join(SETTINGS)}")
+        raise InputError(say("setting {key!r}: there are {names}", key=key, names=", ".join(SETTINGS)))
     if value not in SETTINGS[key]:
-        raise InputError(f"{key}: {value!r} is not one of {', '.join(SETTINGS[key])}")
+        raise InputError(
+            say(
+                "{key}: {value!r} is not one of {names}", key=key, value=value, names=", ".join(SETTINGS[key])
+            )
+        )
     return value

@@ -5,59 +5,90 @@ from __future__ import annotations
 from coldlash.bench.blades import show_um
 from coldlash.desk.desk import ShedRow
 from coldlash.desk.shown import Shown
-from coldlash.engine.spec import Service
+from coldlash.engine.spec import Service, Valve
+from coldlash.language import mark, say, table
 from coldlash.logbook.due import Due
-from coldlash.logbook.records import STEPS, Reading, Visit, reading_words
+from coldlash.logbook.records import STEPS, Reading, Step, Visit, reading_words
+from coldlash.logbook.telling import label, step_word
 
-_STATE = {"due": "due", "soon": "due soon", "not yet": "not due yet", "never checked": "never checked"}
+_STATE = {
+    "due": mark("due"),
+    "soon": mark("due soon"),
+    "not yet": mark("not due yet"),
+    "never checked": mark("never checked"),
+}
 
 
 def due_state(due: Due) -> str:
     """How urgent, in words."""
-    return _STATE[due.state]
+    return table(_STATE[due.state])
 
 
-_BECAUSE = {"verdict": "what the readings say"}
+_BECAUSE = {
+    "verdict": mark("because of what the readings say"),
+    "distance": mark("because of distance"),
+    "months": mark("because of months"),
+    "early check": mark("because of early check"),
+}
 
 
 def due_because(due: Due) -> str:
     """What makes it due, in words; empty where nothing does yet."""
     if due.state in ("never checked", "not yet"):
         return ""
-    return f"because of {_BECAUSE.get(due.by, due.by)}"
+    if due.by in _BECAUSE:
+        return table(_BECAUSE[due.by])
+    return say("because of {what}", what=due.by)
 
 
 def due_next(due: Due, service: Service, shown: Shown) -> str:
     """When the next check is, in words: the day that comes first, and the distance."""
     if due.state == "never checked":
-        return "measure it once to begin"
+        return say("measure it once to begin")
     parts = []
     if due.projected is not None:
-        span = ""
         if due.soonest is not None and due.latest is not None and due.soonest != due.latest:
-            span = f" ({due.soonest} to {due.latest})"
-        parts.append(f"about {due.projected}{span}")
+            parts.append(
+                say(
+                    "about {day} ({soonest} to {latest})",
+                    day=due.projected,
+                    soonest=due.soonest,
+                    latest=due.latest,
+                )
+            )
+        else:
+            parts.append(say("about {day}", day=due.projected))
     if due.due_km is not None:
-        parts.append(f"at {shown.km(due.due_km, service)}")
+        parts.append(say("at {distance}", distance=shown.km(due.due_km, service)))
     if due.due_day is not None:
-        parts.append(f"by {due.due_day} at the latest")
-    return ", ".join(parts) or "no interval is known"
+        parts.append(say("by {day} at the latest", day=due.due_day))
+    return ", ".join(parts) or say("no interval is known")
 
 
 def due_lines(row: ShedRow, shown: Shown) -> list[str]:
     """One engine of the shed: its state, and below it the last check and the next."""
     due, service = row.due, row.engine.service
-    where = f" ({row.vehicle})" if row.vehicle else ""
+    name = row.entry.name
+    if row.vehicle:
+        name = say("{engine} ({vehicle})", engine=name, vehicle=row.vehicle)
     because = due_because(due)
-    lines = [f"{row.entry.name}{where}: {due_state(due)}" + (f", {because}" if because else "")]
+    if because:
+        lines = [say("{engine}: {state}, {because}", engine=name, state=due_state(due), because=because)]
+    else:
+        lines = [say("{engine}: {state}", engine=name, state=due_state(due))]
     if row.headline:
-        lines.append(f"  now   {row.headline}")
+        lines.append(say("  now   {headline}", headline=row.headline))
     if due.last_day is not None and due.last_km is not None:
-        lines.append(f"  last  {due.last_day} at {shown.km(due.last_km, service)}")
-    lines.append(f"  next  {due_next(due, service, shown)}")
+        last = shown.km(due.last_km, service)
+        lines.append(say("  last  {day} at {distance}", day=due.last_day, distance=last))
+    lines.append(say("  next  {when}", when=due_next(due, service, shown)))
     if row.draft is not None:
         lines.append(
-            f"  open  a visit of {row.draft.day} is open; go on: coldlash visit guide {row.entry.name!r}"
+            say(
+                "  open  a visit of {day} is open; go on: coldlash visit guide {engine!r}",
+                day=row.draft.day,
+                engine=row.entry.name,
+            )
         )
     return lines
 
@@ -94,35 +125,71 @@ def said(reading: Reading, shown: Shown) -> str:
 
 def visit_lines(visit: Visit, engine_name: str, shown: Shown) -> list[str]:
     """A visit as text: what stands, and below each line what it corrected."""
-    state = {"draft": "open", "closed": "closed", "discarded": "put aside"}[visit.state]
-    head = f"{engine_name}, {visit.day}, {shown.km(visit.distance_m / 1000)}, {state}"
-    lines = [head]
-    details = []
-    if visit.meter_reading is not None:
-        details.append(f"meter {visit.meter_reading / 1000:g} {visit.meter_unit}")
-    temp = visit.engine_temp_mc
-    details.append(
-        "engine temperature not known" if temp is None else f"engine at {shown.celsius(temp / 1000)}"
+    distance = shown.km(visit.distance_m / 1000)
+    head = say(
+        "{engine}, {day}, {distance}, {state}",
+        engine=engine_name,
+        day=visit.day,
+        distance=distance,
+        state=table(_VISIT[visit.state]),
     )
-    if visit.by:
-        details.append(f"by {visit.by}")
-    lines.append("  " + ", ".join(details))
+    lines = [head, "  " + ", ".join(_details(visit, shown))]
     if visit.note:
         lines.append(f"  {visit.note}")
     for valve in visit.valves:
         for step in STEPS:
-            reading = visit.reading(valve, step)
-            if reading is None:
-                continue
-            extra = f", pushrod spins {reading.spin}" if reading.spin else ""
-            note = f"  ({reading.note})" if reading.note else ""
-            lines.append(f"  {valve} {step:5}  {said(reading, shown)}{extra}{note}")
-            for older in visit.story(valve, step)[:-1]:
-                why = f", because: {reading.reason}" if reading.reason else ""
-                lines.append(f"           was: {said(older, shown)}{why}")
+            lines += _reading_lines(visit, valve, step, shown)
     for change in visit.changes:
-        why = f", because: {change.reason}" if change.reason else ""
-        lines.append(f"  {change.field} was {change.old}, is now {change.new}{why}")
+        parts = {"field": label(change.field), "old": change.old, "new": change.new}
+        if change.reason:
+            lines.append(
+                say("  {field} was {old}, is now {new}, because: {reason}", **parts, reason=change.reason)
+            )
+        else:
+            lines.append(say("  {field} was {old}, is now {new}", **parts))
+    return lines
+
+
+_VISIT = {"draft": mark("open"), "closed": mark("closed"), "discarded": mark("put aside")}
+
+
+def _details(visit: Visit, shown: Shown) -> list[str]:
+    details = []
+    if visit.meter_reading is not None:
+        details.append(
+            say("meter {reading:g} {unit}", reading=visit.meter_reading / 1000, unit=visit.meter_unit)
+        )
+    temp = visit.engine_temp_mc
+    if temp is None:
+        details.append(say("engine temperature not known"))
+    else:
+        details.append(say("engine at {temperature}", temperature=shown.celsius(temp / 1000)))
+    if visit.by:
+        details.append(say("by {name}", name=visit.by))
+    return details
+
+
+def _reading_lines(visit: Visit, valve: Valve, step: Step, shown: Shown) -> list[str]:
+    reading = visit.reading(valve, step)
+    if reading is None:
+        return []
+    words = said(reading, shown)
+    if reading.spin == "free":
+        words = say("{reading}, pushrod spins free", reading=words)
+    elif reading.spin == "stiff":
+        words = say("{reading}, pushrod spins stiff", reading=words)
+    elif reading.spin == "none":
+        words = say("{reading}, pushrod spins none", reading=words)
+    note = f"  ({reading.note})" if reading.note else ""
+    lines = [f"  {valve} {step_word(step):5}  {words}{note}"]
+    for older in visit.story(valve, step)[:-1]:
+        was = said(older, shown)
+        if reading.reason:
+            lines.append(
+                say("           was: {reading}, because: {reason}", reading=was, reason=reading.reason)
+            )
+        else:
+            lines.append(say("           was: {reading}", reading=was))
     return lines
 
 

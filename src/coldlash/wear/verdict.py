@@ -160,6 +160,9 @@ def stops(found: Sequence[Finding]) -> bool:
 
 def valve_finding(facts: Facts, valve: Valve) -> Finding:
     """The one sentence of a valve."""
+    stopped = _stopped(facts, valve)
+    if stopped is not None:
+        return stopped
     if _readings(facts, valve) == 0:
         sentence = say(
             "{valve} has not been measured yet: nothing is known of it. Measure it before it is touched.",
@@ -184,19 +187,22 @@ def valve_finding(facts: Facts, valve: Valve) -> Finding:
 _Said = tuple[Grade, str, tuple[str, ...]]
 
 
-def _stop(facts: Facts, valve: Valve) -> _Said | None:
+def _stopped(facts: Facts, valve: Valve) -> Finding | None:
+    """What a test showed that stops the engine, measured or not."""
+    why = _numbers(facts, valve) if _readings(facts, valve) else ()
     for result in facts.results:
         for name in result.signs:
             if name in STOPPING_SIGNS and valve in result.where:
-                return (
-                    "do not run",
-                    say(
-                        "{valve}: {sign}. Do not run the engine; have a qualified engine builder look at it.",
-                        valve=valve,
-                        sign=table(STOPPING_SIGNS[name]),
-                    ),
-                    (_found_by(result),),
+                sentence = say(
+                    "{valve}: {sign}. Do not run the engine; have a qualified engine builder look at it.",
+                    valve=valve,
+                    sign=table(STOPPING_SIGNS[name]),
                 )
+                return Finding("do not run", (valve,), sentence, (_found_by(result), *why))
+    return None
+
+
+def _stop(facts: Facts, valve: Valve) -> _Said | None:
     first = facts.first[valve]
     now = facts.trend.as_of_km
     current = first.found is not None and first.found_at_km == now and bool(facts.readings.sessions)
