@@ -27,7 +27,6 @@ _TIME = r"(?:[ T,]+\d{1,2}:\d\d(?::\d\d(?:\.\d+)?)?(?:\s*(?:am|pm|uhr|z))?)?"
 _NUMBERS = re.compile(
     rf"(\d{{1,4}})\s*[./\-\s]\s*(\d{{1,2}})\s*[./\-\s]\s*(\d{{1,4}})\.?{_TIME}", re.IGNORECASE
 )
-_DOTTED = re.compile(r"[\d.\s]+")
 _PACKED = re.compile(r"(\d{4})(\d\d)(\d\d)")
 _NAMED_DMY = re.compile(
     rf"(\d{{1,2}})(?:st|nd|rd|th|\.)?[\s\-./]*([^\W\d_]+)\.?[\s\-.,/]*(\d{{2,4}}){_TIME}", re.IGNORECASE
@@ -75,7 +74,7 @@ def readings(text: str, this_year: int) -> dict[str, date]:
     if len(one) <= 2 and len(three) in (2, 4):
         days["dmy"] = _day(three, int(two), int(one), this_year)
         # No locale of the world writes the month first between dots (CLDR).
-        if _DOTTED.fullmatch(text) is None:
+        if "." not in text[: numbers.end(2)]:
             days["mdy"] = _day(three, int(one), int(two), this_year)
     return {order: day for order, day in days.items() if day is not None}
 
@@ -149,4 +148,4 @@ def order_of(cells: Sequence[Cell], this_year: int) -> str:
         best = max(sure, key=lambda order: alone[order])
         rest = sum(alone.values()) - alone[best]
         return best if alone[best] >= 20 * rest and fits[best] >= max(fits.values()) else ""
-    return "" if differs else "ymd"
+    return "" if differs else max(ORDERS, key=lambda order: fits[order])

@@ -222,11 +222,11 @@ def _settled(columns: Sequence[Column], below: Sequence[Sequence[Cell]], this_ye
     )
     for column, cells in zip(columns, below, strict=True):
         role = column.role
-        words = [cell for cell in cells if yes_or_no(cell) is not None]
+        words = [cell for cell in cells if yes_or_no(cell) is not None and typed(cell) is None]
         numbers = [cell for cell in cells if typed(cell) is not None and yes_or_no(cell) is None]
         if role == "adjusted" and numbers and len(numbers) > len(cells) / 2:
             role = "left"
-        elif role == "left" and words and len(words) == len(cells):
+        elif role == "left" and not column.valve and words and len(words) == len(cells):
             role = "adjusted"
         elif role == "valve" and has_cylinders and cells and all(_kind_only(cell) for cell in cells):
             role = "kind"

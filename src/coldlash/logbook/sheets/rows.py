@@ -49,7 +49,7 @@ from coldlash.units import KM_PER_MILE, c_from_f
 
 WATCH_EVERY = 2_000
 METERS: tuple[Meter, ...] = ("km", "mile", "h")
-FILLED_DOWN: tuple[Role, ...] = ("date", "distance", "engine", "cylinder", "by")
+FILLED_DOWN: tuple[Role, ...] = ("date", "distance", "engine", "cylinder")
 """What holds for the rows below that leave it empty, where an empty date means the one above."""
 WHY_LEFT_OUT = {
     "words": mark("only words"),
@@ -273,8 +273,10 @@ class _Taking:
         day, distance, temperature = self._day(), self._distance(engine), self._temperature()
         adjusted, note, by = self._adjusted(), self._text("note"), self._text("by")
         rows = []
+        by_cylinder = self.told.wide and any(len(code) == 1 for code in self.gaps)
         for valve, columns in self._valves(engine):
-            row = self._valve_row(valve, columns, engine, adjusted, by, "" if self.told.wide else note)
+            own = "" if (self.told.wide and not by_cylinder) or rows else note  # a cylinder's note, once
+            row = self._valve_row(valve, columns, engine, adjusted, by, own)
             if row is not None:
                 rows.append(row)
         if engine is None or day is None or distance is None:
@@ -295,7 +297,7 @@ class _Taking:
                 )  # fmt: skip
             else:
                 group.rows[row.valve] = row
-        if self.told.wide and note:
+        if self.told.wide and not by_cylinder and note:
             group.note = f"{group.note}; {note}" if group.note else note
         self._one_temperature(group, temperature)
 
@@ -309,7 +311,7 @@ class _Taking:
             here = self._at(number)
             if here is not None:
                 self.above[role] = here
-            elif starts and role in ("distance", "by"):
+            elif starts and role == "distance":
                 self.above.pop(role, None)
             elif role in self.above:
                 filled += [None] * (number + 1 - len(filled))

@@ -5,7 +5,6 @@ from __future__ import annotations
 import codecs
 import csv
 import io
-from collections import Counter
 
 from coldlash.errors import Fault, FaultyFileError
 from coldlash.language import say
@@ -15,7 +14,7 @@ SEPARATORS = ("\t", ";", "|", ",")
 """Likeliest last: between a comma and another one that both fit, the comma is a decimal mark."""
 SAMPLE_ROWS = 300
 STEADY = 0.7
-"""This share of the rows must have the same count of fields for a separator to be believed (judgement)."""
+"""This share of the rows that anything separates must have a separator for it to be believed (judgement)."""
 WATCH_EVERY = 5_000
 _MARKS = (
     (codecs.BOM_UTF8, "utf-8-sig"),
@@ -24,9 +23,7 @@ _MARKS = (
     (codecs.BOM_UTF16_LE, "utf-16"),
     (codecs.BOM_UTF16_BE, "utf-16"),
 )
-_WESTERN = frozenset(
-    "äöüÄÖÜßéèêëáàâåãçñóòôõøæœíìîïúùûýÿÉÈÊÀÁÂÅÃÇÑÓÒÔÕØÆŒÍÎÚÛ°µ²³½¼¾±·×§©®£€¢¥–—‘’“”„‚…•†«»¿¡\xa0´¨"
-)
+_WESTERN = frozenset("äöüÄÖÜßéèêëáàâåãçñóòôõøæœíìîïúùûýÉÈÊÀÁÂÅÃÇÑÓÒÔÕØÆŒÍÎÚÛ°µ²½×§©®€–—‘’“”„‚…«»\xa0")
 
 
 def decoded(data: bytes, source: str) -> tuple[str, str]:
@@ -134,22 +131,22 @@ def read_text(data: bytes, source: str, watch: Watch = nobody_watches) -> tuple[
 
 
 def separator_of(text: str) -> str:
-    """What separates the fields: the first of ``SEPARATORS`` that cuts most rows into equally many, else the comma."""
+    """What separates the fields: the first of ``SEPARATORS`` that most rows have, else the comma."""
     sample = text[:200_000]
     if len(sample) < len(text):
         sample = sample.rpartition("\n")[0]
     for separator in SEPARATORS:
-        counts: Counter[int] = Counter()
+        split = of = 0
         try:
             for number, fields in enumerate(csv.reader(io.StringIO(sample, newline=""), delimiter=separator)):
                 if number >= SAMPLE_ROWS:
                     break
-                if any(field.strip() for field in fields):
-                    counts[len(fields)] += 1
+                # A row in which nothing separates, such as a title, says nothing.
+                of += len(fields) > 1 or any(mark in field for field in fields for mark in SEPARATORS)
+                split += len(fields) > 1
         except csv.Error:
             continue
-        several = {count: rows for count, rows in counts.items() if count > 1}
-        if several and sum(several.values()) >= STEADY * sum(counts.values()):
+        if split and split >= STEADY * of:
             return separator
     return ","
 
