@@ -44,7 +44,6 @@ from sqlalchemy import (
 from coldlash.errors import BookError
 from coldlash.logbook import models as m
 from coldlash.logbook.columns import Flag, Whole, Words
-from coldlash.logbook.records import checked_text
 from coldlash.logbook.shed import Shelf
 
 QUERY_MAX = 500
@@ -116,7 +115,7 @@ def phrases_of(query: str) -> list[Phrase]:
 
     Signs that are no part of a word (quotes, brackets, stars) mean nothing.
     """
-    phrases = [tuple(word for _, _, word in words_of(part)) for part in query.split()]
+    phrases = [tuple(word for _, _, word in words_of(part)) for part in query[:QUERY_MAX].split()]
     return [phrase for phrase in phrases if phrase][:WORDS_MAX]
 
 
@@ -157,13 +156,15 @@ def _spelt_text(text: str) -> str:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Hit:
     """A note that stands and has all the words. ``source`` is its table, ``detail`` what the row is about ("E3 found",
-    "seat ground"), ``text`` the note, ``places`` where in it the words stand.
+    "seat ground"), ``text`` the note, ``places`` where in it the words stand. ``engine`` and ``vehicle``: their names.
     """
 
     source: str
     row_id: str
     engine_id: str | None
+    engine: str
     vehicle_id: str | None
+    vehicle: str
     visit_id: str | None
     day: date | None
     detail: str
@@ -185,10 +186,10 @@ class Searching(Shelf):
     def search(self, query: str, *, most: int = 50) -> Found:
         """Notes that have all the words typed, newest first, at most ``most``; of the last word a beginning will do.
 
-        Only what stands: nothing that was corrected, withdrawn, removed or discarded. Whatever is typed is a search.
-        Raises InputError for a query that is too long, BookError.
+        Only what stands: nothing that was corrected, withdrawn, removed or discarded. Whatever is typed is a search; of
+        one longer than ``QUERY_MAX`` the rest is not looked at. Raises BookError.
         """
-        phrases = phrases_of(checked_text(query.strip(), "search", QUERY_MAX))
+        phrases = phrases_of(query)
         if not phrases:
             return Found((), False)
         with self._file.reading() as connection:
@@ -199,22 +200,40 @@ class Searching(Shelf):
                 self._fill()
         with self._file.reading() as connection:
             rows = _standing(connection, phrases, most + 1)
-        return Found(tuple(_hit(row, phrases) for row in rows[:most]), len(rows) > most)
+            engines = _names(connection, m.engines, {row.engine_id for row in rows[:most]})
+            vehicles = _names(connection, m.vehicles, {row.vehicle_id for row in rows[:most]})
+        hits = tuple(_hit(row, phrases, engines, vehicles) for row in rows[:most])
+        return Found(hits, len(rows) > most)
 
     def _fill(self) -> None:
         with self._file.writing() as connection:
             _forget_stale(connection)
-            while rows := _unindexed(connection, FILL_AT_ONCE):
-                _add_words(connection, rows)
+            rows = _unindexed(connection)
+            for start in range(0, len(rows), FILL_AT_ONCE):
+                _add_words(connection, rows[start : start + FILL_AT_ONCE])
+            if connection.dialect.name == "postgresql":
+                # Or the server, which has not seen so many words before, plans as if there were few.
+                connection.execute(text("ANALYZE search_texts"))
 
 
-def _hit(row: Any, phrases: Sequence[Phrase]) -> Hit:
+def _names(connection: Connection, of: Table, ids: set[str | None]) -> dict[str | None, str]:
+    if not ids - {None}:
+        return {}
+    rows = connection.execute(select(of.c.id, of.c.name).where(of.c.id.in_(ids - {None})))
+    return {row.id: row.name for row in rows}
+
+
+def _hit(
+    row: Any, phrases: Sequence[Phrase], engines: dict[str | None, str], vehicles: dict[str | None, str]
+) -> Hit:
     at = places(words_of(row.text), phrases) or ()
     return Hit(
         source=row.source,
         row_id=row.row_id,
         engine_id=row.engine_id,
+        engine=engines.get(row.engine_id, ""),
         vehicle_id=row.vehicle_id,
+        vehicle=vehicles.get(row.vehicle_id, ""),
         visit_id=row.visit_id,
         day=date.fromisoformat(row.day[:10]) if row.day else None,
         detail=row.detail,
@@ -227,13 +246,15 @@ def _hit(row: Any, phrases: Sequence[Phrase]) -> Hit:
 
 
 def _last(connection: Connection) -> int:
-    """The seq up to which the index knows the notes."""
+    """All notes up to this seq are known to the index.
+
+    On PostgreSQL that is the seq of the newest row of words: who filled it knew every note there was before it.
+    """
     if connection.dialect.name == "sqlite":
         return int(connection.execute(text("SELECT max(id) FROM search_words_docsize")).scalar() or 0)
-    words = m.search_texts.c
-    return int(
-        connection.execute(select(func.max(words.row_id)).where(words.source == WORDS_SOURCE)).scalar() or 0
-    )
+    rows = m.search_texts.c
+    newest = select(rows.seq).where(rows.source == WORDS_SOURCE).order_by(rows.row_id.desc()).limit(1)
+    return int(connection.execute(newest).scalar() or 0)
 
 
 def _after(connection: Connection) -> ColumnElement[bool]:
@@ -246,10 +267,10 @@ def _unknown(connection: Connection) -> int:
     return int(connection.execute(select(func.count()).select_from(some)).scalar_one())
 
 
-def _unindexed(connection: Connection, most: int | None = None) -> Sequence[Any]:
+def _unindexed(connection: Connection) -> Sequence[Any]:
     notes = m.search_texts.c
     wanted = select(notes.seq, notes.text).where(_after(connection)).order_by(notes.seq)
-    return connection.execute(wanted if most is None else wanted.limit(most)).all()
+    return connection.execute(wanted).all()
 
 
 def _add_words(connection: Connection, rows: Sequence[Any]) -> None:
@@ -270,14 +291,10 @@ def _forget_stale(connection: Connection) -> None:
     if connection.dialect.name == "sqlite":
         return
     words, notes = m.search_texts, m.search_texts.alias("notes")
-    there = select(notes.c.seq).where(notes.c.seq == cast(words.c.row_id, Whole))
-    # All but the last: by it the filling knows where it stopped.
-    kept = _last(connection)
-    connection.execute(
-        words.delete().where(
-            words.c.source == WORDS_SOURCE, cast(words.c.row_id, Whole) < kept, ~there.exists()
-        )
-    )
+    there = select(notes.c.seq).where(notes.c.seq == cast(words.c.row_id, Whole)).exists()
+    # All but the newest: by it the next one knows where this one stopped.
+    newest = select(func.max(words.c.row_id)).where(words.c.source == WORDS_SOURCE).scalar_subquery()
+    connection.execute(words.delete().where(words.c.source == WORDS_SOURCE, ~there, words.c.row_id != newest))
 
 
 def _indexed(connection: Connection, phrases: Sequence[Phrase]) -> ColumnElement[bool]:

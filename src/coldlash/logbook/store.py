@@ -116,8 +116,6 @@ class Book(Fleet, Working, Visiting, Imports, Attachments, Searching, Facts):
             *(select(func.max(table.c.seq)).scalar_subquery() for table in m.KEPT_FOREVER),
             select(func.count()).select_from(m.engine_files).scalar_subquery(),
             select(func.count()).select_from(m.blade_sets).scalar_subquery(),
-            select(func.count()).select_from(m.visits).scalar_subquery(),
-            select(func.count()).select_from(m.visits).where(m.visits.c.state != "draft").scalar_subquery(),
             select(func.count(m.attachments.c.file_sha256)).scalar_subquery(),
             select(func.count()).select_from(m.attachments).scalar_subquery(),
             select(func.count())
@@ -129,8 +127,9 @@ class Book(Fleet, Working, Visiting, Imports, Attachments, Searching, Facts):
             .where(m.search_texts.c.source == "attachments")
             .scalar_subquery(),
         ]
+        visits = select(func.count(), func.count().filter(m.visits.c.state != "draft")).select_from(m.visits)
         with self._file.reading() as connection:
-            counts = connection.execute(select(*counted)).one()
+            counts = (*connection.execute(select(*counted)).one(), *connection.execute(visits).one())
             engines = connection.execute(
                 select(m.engines.c.name, m.engines.c.vehicle_id).order_by(m.engines.c.id)
             )
