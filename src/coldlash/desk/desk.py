@@ -26,13 +26,14 @@ from coldlash.desk.due_dates import ShedRow as ShedRow
 from coldlash.desk.due_dates import engine_of_entry, renewed_since
 from coldlash.desk.engines import LoadedEngine, engine_from_kept
 from coldlash.desk.shown import Shown, checked_setting, shown_from
-from coldlash.desk.tests_done import evidence
+from coldlash.desk.tests_done import TestDone, done_on, evidence
 from coldlash.engine.spec import Engine, Valve
 from coldlash.errors import BookError, FaultyFileError, InputError
 from coldlash.logbook.bookfile import file_of
 from coldlash.logbook.distance import Explained, UnitLength
 from coldlash.logbook.due import Due
 from coldlash.logbook.exchange import ImportResult, export_log, import_log, to_records
+from coldlash.logbook.lasting import AcceptedCause, EngineTest
 from coldlash.logbook.opening import is_server, is_there, shown_name
 from coldlash.logbook.paths import default_book
 from coldlash.logbook.records import (
@@ -523,6 +524,19 @@ class Desk:
                 self._answers.clear()
             self._answers[key] = kept
         return kept
+
+    def tests(self, name: str) -> tuple[TestDone, ...]:
+        """All tests of an engine, oldest first, with why some no longer count. Raises InputError."""
+        entry, engine = self.engine(name)
+        return done_on(self.book, entry, engine, self.records(name))
+
+    def engine_of_test(self, id: str) -> str:
+        """The name of the engine that a test was of. Raises InputError."""
+        return self.book.engine(self.book.one_entry(EngineTest, id).engine_id).name
+
+    def engine_of_cause(self, id: str) -> str:
+        """The name of the engine that a cause was found on. Raises InputError."""
+        return self.book.engine(self.book.one_entry(AcceptedCause, id).engine_id).name
 
     def valve_words(self, name: str, valve: Valve) -> tuple[str, ...]:
         """What the readings of one valve say, in sentences."""

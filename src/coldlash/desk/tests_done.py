@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-from typing import Any
+from typing import Any, TypeVar
 
 from coldlash.engine.spec import Engine, Valve
 from coldlash.errors import InputError
@@ -20,14 +20,16 @@ from coldlash.logbook.lasting import AcceptedCause, AtEngine, Direction, EngineT
 from coldlash.logbook.parts import VisitAt, moved_by
 from coldlash.logbook.records import EngineEntry
 from coldlash.logbook.store import Book
-from coldlash.units import m_from_km
+from coldlash.units import m_from_km, parse_number
 from coldlash.wear import telling, wording
 from coldlash.wear.candidates import SESSION_OFFSET, candidates
 from coldlash.wear.found import Found
 from coldlash.wear.next_test import NONE, Result, Test, check_signs, place_of, places, test_called
+from coldlash.wear.next_test import table as all_tests
 from coldlash.wear.record import VisitRecord
 from coldlash.wear.verdict import STOPPING_SIGNS
 
+Entry = TypeVar("Entry", bound=AtEngine)
 STALE_VISITS = 3
 """Visits that measured the place after a test, from which on it no longer counts (judgement: the causes that are
 looked for began before one of the last three visits)."""
@@ -154,8 +156,7 @@ def add_cause(
     way = _direction(cause, direction, known[cause])
     _check_cylinders(engine, cylinders)
     day, distance_m = _when(book, visit_id, day, distance_km)
-    if amount_mm is not None and not 0 <= amount_mm <= 5:
-        raise InputError(say("an amount of {mm:g} mm; give 0 to 5 mm, or leave it out", mm=amount_mm))
+    amount_um = _amount_um(amount_mm)
     found = AcceptedCause(
         engine_id=entry.id,
         visit_id=visit_id,
@@ -165,7 +166,7 @@ def add_cause(
         valves=tuple(engine.valve(str(v)) for v in valves),
         cause=cause,
         direction=way,
-        amount_um=None if amount_mm is None else round(amount_mm * 1000),
+        amount_um=amount_um,
         note=note,
         by=by,
         id=id,
@@ -173,6 +174,89 @@ def add_cause(
         reason=_reason(reason) if corrects else "",
     )
     return _cause_told(engine, book.accept_cause(found))
+
+
+def correct_test(
+    book: Book,
+    engine: Engine,
+    id: str,
+    reason: str,
+    *,
+    outcomes: Sequence[str] | None = None,
+    day: date | None = None,
+    valves: tuple[Valve, ...] = (),
+    cylinders: tuple[int, ...] = (),
+    data: Mapping[str, Any] | None = None,
+    note: str | None = None,
+    by: str | None = None,
+) -> TestDone:
+    """Write a test's entry anew, for a ``reason``; what is left out stays as it was. Raises InputError."""
+    old = _standing(book.tests(), id, say("no test with the id {id} stands in this book", id=id))
+    test = test_called(old.kind)
+    changed = replace(
+        old,
+        id=None, at=None, seq=0, replaces=old.id, reason=_reason(reason),
+        result=old.result if outcomes is None else _outcome(test, outcomes),
+        data=old.data if data is None else dict(data),
+        note=old.note if note is None else note,
+        by=by or old.by,
+    )  # fmt: skip
+    if day is not None and day != old.day:
+        changed = replace(changed, day=day, visit_id=None, distance_m=None)
+    if valves or cylinders:
+        where = _place(engine, test, valves, cylinders)
+        changed = replace(
+            changed,
+            cylinders=(where[0].cylinder,) if test.place == "cylinder" else (),
+            valves=where if test.place == "lobe" else (),
+        )
+    return _told(engine, book.add_test(changed))
+
+
+def correct_cause(
+    book: Book,
+    engine: Engine,
+    id: str,
+    reason: str,
+    *,
+    direction: str | None = None,
+    day: date | None = None,
+    valves: tuple[Valve, ...] = (),
+    cylinders: tuple[int, ...] = (),
+    amount_mm: float | None = None,
+    note: str | None = None,
+) -> CauseFound:
+    """Write a cause found anew, for a ``reason``; what is left out stays as it was. Raises InputError."""
+    old = _standing(
+        book.accepted_causes(), id, say("no cause found with the id {id} stands in this book", id=id)
+    )
+    _check_cylinders(engine, cylinders)
+    known = causes_of(engine).get(old.cause, frozenset((old.direction,)))
+    changed = replace(
+        old,
+        id=None, at=None, seq=0, replaces=old.id, reason=_reason(reason),
+        direction=_direction(old.cause, direction or old.direction, known),
+        amount_um=old.amount_um if amount_mm is None else _amount_um(amount_mm),
+        note=old.note if note is None else note,
+    )  # fmt: skip
+    if day is not None and day != old.day:
+        changed = replace(changed, day=day, visit_id=None, distance_m=None)
+    if valves or cylinders:
+        changed = replace(changed, valves=tuple(engine.valve(str(v)) for v in valves), cylinders=cylinders)
+    return _cause_told(engine, book.accept_cause(changed))
+
+
+def _standing(entries: Iterable[Entry], id: str, fault: str) -> Entry:
+    for entry in entries:
+        if entry.id == id:
+            return entry
+    raise InputError(fault)
+
+
+def _amount_um(amount_mm: float | None) -> int | None:
+    if amount_mm is not None and not 0 <= amount_mm <= 5:
+        raise InputError(say("an amount of {mm:g} mm; give 0 to 5 mm, or leave it out", mm=amount_mm))
+    return None if amount_mm is None else round(amount_mm * 1000)
 
 
 def take_back_test(book: Book, id: str, reason: str) -> EngineTest:
@@ -281,6 +365,41 @@ def causes_of(engine: Engine) -> dict[str, frozenset[Direction]]:
         for name in names:
             ways.setdefault(name, set()).add(way)
     return {name: frozenset(found) for name, found in ways.items()}
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """A test of the table: its name, what it is, and what it can show: names and words."""
+
+    name: str
+    says: str
+    outcomes: tuple[tuple[str, str], ...]
+
+
+def kinds() -> tuple[Kind, ...]:
+    """All tests of the table, in words."""
+    return tuple(
+        Kind(
+            test.name,
+            table(test.says),
+            (*((sign.name, table(sign.says)) for sign in test.signs), (NONE, table(test.clean))),
+        )
+        for test in all_tests()
+    )
+
+
+def data_asked(pairs: Iterable[str]) -> dict[str, float | str]:
+    """What was read, as typed: "loss=12", "by=ear". Raises InputError."""
+    data: dict[str, float | str] = {}
+    for pair in pairs:
+        name, equals, value = (part.strip() for part in pair.partition("="))
+        if not (name and equals and value):
+            raise InputError(say("data {pair!r}: write it like loss=12", pair=pair))
+        try:
+            data[name] = parse_number(value, name)
+        except InputError:
+            data[name] = value
+    return data
 
 
 def places_of_test(engine: Engine, test: Test) -> tuple[tuple[str, str], ...]:

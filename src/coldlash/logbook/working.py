@@ -60,6 +60,11 @@ class Working(Shelf):
             self._check_place(connection, entry)
             return lasting.add(connection, entry, self._at(entry.at))
 
+    def one_entry(self, kind: type[Entry], id: str) -> Entry:
+        """Work, a test or an accepted cause by its id. Raises InputError."""
+        with self._file.reading() as connection:
+            return lasting.one(connection, kind, id)
+
     def take_back_entry(self, kind: type[Entry], id: str, reason: str) -> Entry:
         """Withdraw work, a test or an accepted cause by its id; it stays to be seen. Raises InputError, BookError."""
         with self._file.writing() as connection:
