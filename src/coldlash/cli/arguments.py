@@ -7,6 +7,7 @@ from collections.abc import Callable
 from datetime import date
 
 from coldlash.errors import InputError
+from coldlash.language import say
 from coldlash.units import parse_number
 
 Handler = Callable[[argparse.Namespace], int | None]
@@ -21,7 +22,7 @@ def command(
     )
     parser.set_defaults(handler=handler)
     parser.add_argument(
-        "--json", action="store_true", help="one JSON object on standard output, nothing else"
+        "--json", action="store_true", help=say("one JSON object on standard output, nothing else")
     )
     return parser
 
@@ -33,18 +34,22 @@ def group(
     parser = commands.add_parser(
         name, help=words, description=words[0].upper() + words[1:] + ".", allow_abbrev=False
     )
-    return parser.add_subparsers(title="commands", metavar="COMMAND", required=True, dest=f"{name}_command")
+    return parser.add_subparsers(
+        title=say("commands"), metavar="COMMAND", required=True, dest=f"{name}_command"
+    )
 
 
 def engine_argument(parser: argparse.ArgumentParser) -> None:
     """The ENGINE argument."""
-    parser.add_argument("engine", metavar="ENGINE", help="engine file, or the name of a generic engine")
+    parser.add_argument("engine", metavar="ENGINE", help=say("engine file, or the name of a generic engine"))
 
 
 def book_option(parser: argparse.ArgumentParser) -> None:
     """The ``--book`` option."""
     parser.add_argument(
-        "--book", metavar="BOOK", help="the book; default: $COLDLASH_BOOK, else the one in your data folder"
+        "--book",
+        metavar="BOOK",
+        help=say("the book; default: $COLDLASH_BOOK, else the one in your data folder"),
     )
 
 
@@ -66,7 +71,9 @@ def positive(what: str) -> Callable[[str], float]:
     def read(text: str) -> float:
         value = number(what)(text)
         if value <= 0:
-            raise argparse.ArgumentTypeError(f"{what}: {text} must be greater than 0")
+            raise argparse.ArgumentTypeError(
+                say("{what}: {text} must be greater than 0", what=what, text=text)
+            )
         return value
 
     return read
@@ -78,7 +85,7 @@ def not_negative(what: str) -> Callable[[str], float]:
     def read(text: str) -> float:
         value = number(what)(text)
         if value < 0:
-            raise argparse.ArgumentTypeError(f"{what}: {text} must be 0 or greater")
+            raise argparse.ArgumentTypeError(say("{what}: {text} must be 0 or greater", what=what, text=text))
         return value
 
     return read
@@ -98,4 +105,6 @@ def day(text: str) -> date:
     try:
         return date.fromisoformat(text)
     except ValueError:
-        raise argparse.ArgumentTypeError(f"{text!r} is not a date; write it like 2026-05-31") from None
+        raise argparse.ArgumentTypeError(
+            say("{text!r} is not a date; write it like 2026-05-31", text=text)
+        ) from None

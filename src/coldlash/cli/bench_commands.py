@@ -5,8 +5,9 @@ from __future__ import annotations
 import argparse
 
 from coldlash.cli.arguments import command, engine_argument, not_negative, number, numbers, positive
-from coldlash.cli.output import note, out, put_json, say, signed, table
+from coldlash.cli.output import note, out, put_json, signed, table, tell
 from coldlash.errors import InputError
+from coldlash.language import say, say_in
 
 STEPS = (
     "ready",
@@ -24,108 +25,120 @@ STEPS = (
 
 def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Add these commands."""
-    stops = command(commands, "stops", "plan the crank positions at which every valve can be checked", _stops)
+    stops = command(
+        commands, "stops", say("plan the crank positions at which every valve can be checked"), _stops
+    )
     engine_argument(stops)
     stop_options(stops)
 
-    closed = command(commands, "closed", "say which valves are closed at one crank position", _closed)
+    closed = command(commands, "closed", say("say which valves are closed at one crank position"), _closed)
     engine_argument(closed)
     closed.add_argument(
         "--at",
         type=number("--at"),
         required=True,
         metavar="DEG",
-        help="crank degrees past firing TDC of cylinder 1",
+        help=say("crank degrees past firing TDC of cylinder 1"),
     )
 
-    screw = command(commands, "screw", "say how far to turn the adjusting screw", _screw)
+    screw = command(commands, "screw", say("say how far to turn the adjusting screw"), _screw)
     engine_argument(screw)
     screw.add_argument(
-        "--from", dest="from_mm", type=number("--from"), required=True, metavar="MM", help="gap now"
+        "--from", dest="from_mm", type=number("--from"), required=True, metavar="MM", help=say("gap now")
     )
     screw.add_argument(
-        "--to", dest="to_mm", type=number("--to"), required=True, metavar="MM", help="gap wanted"
+        "--to", dest="to_mm", type=number("--to"), required=True, metavar="MM", help=say("gap wanted")
     )
 
     checklist = command(
-        commands, "checklist", "print what to do before the first valve and after the last", _checklist
+        commands, "checklist", say("print what to do before the first valve and after the last"), _checklist
     )
     engine_argument(checklist)
 
     cautions = command(
-        commands, "cautions", "print the cautions, each with the step it belongs to", _cautions
+        commands, "cautions", say("print the cautions, each with the step it belongs to"), _cautions
     )
-    cautions.add_argument("--step", choices=STEPS, help="only those of one step")
+    cautions.add_argument("--step", choices=STEPS, help=say("only those of one step"))
 
-    heat = command(commands, "heat", "say what the gaps become when the parts warm up", _heat)
+    heat = command(commands, "heat", say("say what the gaps become when the parts warm up"), _heat)
     engine_argument(heat)
     heat.add_argument(
         "--zones",
         required=True,
         metavar="ZONE=C,...",
-        help="temperature of every zone of the engine file, Celsius",
+        help=say("temperature of every zone of the engine file, Celsius"),
     )
 
     cooldown = command(
-        commands, "cooldown", "say how long until the engine is cold enough to measure", _cooldown
+        commands, "cooldown", say("say how long until the engine is cold enough to measure"), _cooldown
     )
-    cooldown.add_argument("--air", type=number("--air"), required=True, metavar="C", help="air temperature")
+    cooldown.add_argument(
+        "--air", type=number("--air"), required=True, metavar="C", help=say("air temperature")
+    )
     cooldown.add_argument(
         "--reading",
         action="append",
         required=True,
         metavar="MIN:C",
-        help="engine temperature at a minute; two or more",
+        help=say("engine temperature at a minute; two or more"),
     )
     cooldown.add_argument(
         "--within",
         type=positive("--within"),
         default=None,
         metavar="K",
-        help="how close to the air is cold; default 5",
+        help=say("how close to the air is cold; default 5"),
     )
-    cooldown.add_argument("--engine", help="judge by this engine's own stack instead of a fixed excess")
+    cooldown.add_argument("--engine", help=say("judge by this engine's own stack instead of a fixed excess"))
     cooldown.add_argument(
-        "--size", type=positive("--size"), default=0.01, metavar="MM", help="with --engine: gap error allowed"
+        "--size",
+        type=positive("--size"),
+        default=0.01,
+        metavar="MM",
+        help=say("with --engine: gap error allowed"),
     )
 
     cooldown.add_argument(
-        "--watch", action="store_true", help="count down, second by second, until it is cold enough"
+        "--watch", action="store_true", help=say("count down, second by second, until it is cold enough")
     )
     cooldown.add_argument(
         "--ago",
         type=not_negative("--ago"),
         default=0.0,
         metavar="MIN",
-        help="with --watch: minutes since the last reading; default 0",
+        help=say("with --watch: minutes since the last reading; default 0"),
     )
 
-    timing = command(commands, "timing", "say what a gap does to valve timing and seating speed", _timing)
+    timing = command(
+        commands, "timing", say("say what a gap does to valve timing and seating speed"), _timing
+    )
     engine_argument(timing)
     timing.add_argument(
-        "--gap", type=number("--gap"), required=True, metavar="MM", help="gap at the valve, running"
+        "--gap", type=number("--gap"), required=True, metavar="MM", help=say("gap at the valve, running")
     )
-    timing.add_argument("--rpm", type=positive("--rpm"), default=3000.0, help="engine speed; default 3000")
+    timing.add_argument(
+        "--rpm", type=positive("--rpm"), default=3000.0, help=say("engine speed; default 3000")
+    )
 
 
 def stop_options(parser: argparse.ArgumentParser) -> None:
     """The options that shape a plan of stops."""
     parser.add_argument(
-        "--by", choices=("fewest", "cylinder"), default="fewest", help="fewest stops, or one cylinder"
+        "--by", choices=("fewest", "cylinder"), default="fewest", help=say("fewest stops, or one cylinder")
     )
     parser.add_argument(
-        "--turn", choices=("with", "against"), default="with", help="with or against rotation"
+        "--turn", choices=("with", "against"), default="with", help=say("with or against rotation")
     )
     parser.add_argument(
         "--marks", type=numbers("--marks"), default=None, metavar="DEG,...",
-        help="pulley marks, degrees past firing TDC 1; default: the engine file's",
+        help=say("pulley marks, degrees past firing TDC 1; default: the engine file's"),
     )  # fmt: skip
     parser.add_argument(
         "--margin",
         type=number("--margin"),
         default=30.0,
         metavar="DEG",
-        help="degrees a valve must be clear; default 30",
+        help=say("degrees a valve must be clear; default 30"),
     )
 
 
@@ -139,7 +152,7 @@ def _stops(arguments: argparse.Namespace) -> None:
         put_json(plan.as_json())
         return
     for line in plan.lines():
-        say(line)
+        tell(line)
 
 
 def _closed(arguments: argparse.Namespace) -> None:
@@ -153,10 +166,13 @@ def _closed(arguments: argparse.Namespace) -> None:
         put_json({"valves": valves})
         return
     rows = [
-        (str(valve), "open" if state.open else "closed", signed(state.margin_deg))
-        for valve, state in states.items()
+        (str(valve), _open_or_closed(state.open), signed(state.margin_deg)) for valve, state in states.items()
     ]
-    out(table(("valve", "is", "degrees to the edge"), rows))
+    out(table((say_in("column", "valve"), say_in("column", "is"), say("degrees to the edge")), rows))
+
+
+def _open_or_closed(is_open: bool) -> str:
+    return say_in("state of a valve", "open") if is_open else say_in("state of a valve", "closed")
 
 
 def _screw(arguments: argparse.Namespace) -> None:
@@ -167,7 +183,14 @@ def _screw(arguments: argparse.Namespace) -> None:
     if arguments.json:
         put_json({"turn_deg": turn.turn_deg})
         return
-    out(f"{turn.from_mm:g} mm to {turn.to_mm:g} mm: {turn.words}")
+    out(
+        say(
+            "{from_mm:g} mm to {to_mm:g} mm: {words}",
+            from_mm=turn.from_mm,
+            to_mm=turn.to_mm,
+            words=turn.words,
+        )
+    )
 
 
 def _checklist(arguments: argparse.Namespace) -> None:
@@ -194,9 +217,9 @@ def _checklist(arguments: argparse.Namespace) -> None:
     for checklist in lists:
         out(checklist.title)
         for item in checklist.items:
-            say(f"  [ ] {item.text}")
+            tell(f"  [ ] {item.text}")
         for caution in checklist.cautions:
-            say(f"   !  {caution.text}")
+            tell(f"   !  {caution.text}")
         out()
     out(MAKER_FIRST)
 
@@ -210,7 +233,7 @@ def _cautions(arguments: argparse.Namespace) -> None:
         put_json({"cautions": rows, "maker_first": MAKER_FIRST})
         return
     for caution in chosen:
-        say(f"{caution.step}: {caution.text}")
+        tell(f"{caution.step}: {caution.text}")
     out(MAKER_FIRST)
 
 
@@ -221,12 +244,12 @@ def _heat(arguments: argparse.Namespace) -> None:
     engine = load_engine(arguments.engine).engine
     answer = heat_answer(engine, parse_zones(arguments.zones))
     for text in answer.notes:
-        note(f"note: {text}")
+        note(say("note: {text}", text=text))
     if arguments.json:
         put_json(answer.as_json())
         return
     for line in answer.lines():
-        say(line)
+        tell(line)
 
 
 def _cooldown(arguments: argparse.Namespace) -> None:
@@ -239,11 +262,11 @@ def _cooldown(arguments: argparse.Namespace) -> None:
     )
     if arguments.json:
         if arguments.watch:
-            raise InputError("--json gives one answer and --watch counts on; use one of the two")
+            raise InputError(say("--json gives one answer and --watch counts on; use one of the two"))
         put_json(answer.as_json())
         return
     for line in answer.lines():
-        say(line)
+        tell(line)
     if arguments.watch:
         from coldlash.cli.countdown import watch
 
@@ -259,4 +282,4 @@ def _timing(arguments: argparse.Namespace) -> None:
         put_json(answer.as_json())
         return
     for line in answer.lines():
-        say(line)
+        tell(line)

@@ -1,4 +1,4 @@
-"""coldlash book, add, set, due, import, export: the book and what stands in it."""
+"""coldlash book, add, set, due, export: the book and what stands in it."""
 
 from __future__ import annotations
 
@@ -8,74 +8,74 @@ from datetime import date
 from pathlib import Path
 
 from coldlash.cli.arguments import book_option, command, day, engine_argument, group
-from coldlash.cli.output import out, put_json, say
+from coldlash.cli.output import out, put_json, tell
 from coldlash.cli.safety_commands import check_book
+from coldlash.language import say
+from coldlash.logbook.telling import label
 
 
 def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Add these commands."""
-    due = command(commands, "due", "show every engine in the book and when its gaps are due", _due)
+    due = command(commands, "due", say("show every engine in the book and when its gaps are due"), _due)
     due.add_argument(
-        "--on", type=day, default=None, metavar="DATE", help="as seen on this day; default today"
+        "--on", type=day, default=None, metavar="DATE", help=say("as seen on this day; default today")
     )
     book_option(due)
 
-    book = group(commands, "book", "make a book, look at it, check it")
-    make = command(book, "new", "make an empty book", _new)
+    book = group(commands, "book", say("make a book, look at it, check it"))
+    make = command(book, "new", say("make an empty book"), _new)
     book_option(make)
     check = command(
-        book, "check", "read the whole book and say what is wrong with it, if anything", check_book
+        book, "check", say("read the whole book and say what is wrong with it, if anything"), check_book
     )
     book_option(check)
-    show = command(book, "show", "list vehicles, engines, blade sets and open visits", _show)
+    show = command(book, "show", say("list vehicles, engines, blade sets and open visits"), _show)
     book_option(show)
 
-    adding = group(commands, "add", "add a vehicle, an engine or a blade set to the book")
-    vehicle = command(adding, "vehicle", "add a vehicle", _add_vehicle)
-    vehicle.add_argument("name", metavar="NAME", help="what you call it")
+    adding = group(commands, "add", say("add a vehicle, an engine or a blade set to the book"))
+    vehicle = command(adding, "vehicle", say("add a vehicle"), _add_vehicle)
+    vehicle.add_argument("name", metavar="NAME", help=say("what you call it"))
     vehicle.add_argument(
-        "--meter", choices=("km", "mile", "h"), default="km", help="what its meter counts; default km"
+        "--meter", choices=("km", "mile", "h"), default="km", help=say("what its meter counts; default km")
     )
-    vehicle.add_argument("--digits", type=int, default=None, help="whole digits its meter shows")
-    vehicle.add_argument("--note", default="", help="anything worth keeping")
+    vehicle.add_argument("--digits", type=int, default=None, help=say("whole digits its meter shows"))
+    vehicle.add_argument("--note", default="", help=say("anything worth keeping"))
     book_option(vehicle)
     engine = command(
-        adding, "engine", "add an engine from its file, or a new version of its file", _add_engine
+        adding, "engine", say("add an engine from its file, or a new version of its file"), _add_engine
     )
     engine_argument(engine)
-    engine.add_argument("--name", help="its name in the book; default: the name in the file")
-    engine.add_argument("--vehicle", metavar="NAME", help="the vehicle it is in")
+    engine.add_argument("--name", help=say("its name in the book; default: the name in the file"))
+    engine.add_argument("--vehicle", metavar="NAME", help=say("the vehicle it is in"))
     engine.add_argument(
-        "--again", action="store_true", help="it is in the book already: keep this as its file from now on"
+        "--again",
+        action="store_true",
+        help=say("it is in the book already: keep this as its file from now on"),
     )
     book_option(engine)
-    blades = command(adding, "blades", "add your blade set", _add_blades)
-    blades.add_argument("name", metavar="NAME", help="what you call it")
-    blades.add_argument("blades", metavar="BLADES", help='as typed: "0.05 0.10 0.15" or ".004 .006"')
+    blades = command(adding, "blades", say("add your blade set"), _add_blades)
+    blades.add_argument("name", metavar="NAME", help=say("what you call it"))
+    blades.add_argument("blades", metavar="BLADES", help=say('as typed: "0.05 0.10 0.15" or ".004 .006"'))
     blades.add_argument(
-        "--unit", choices=("mm", "in"), default="mm", help="unit where none is written; default mm"
+        "--unit", choices=("mm", "in"), default="mm", help=say("unit where none is written; default mm")
     )
     blades.add_argument(
-        "--stacks", type=int, default=1, help="how many may be laid on each other, 1 or 2; default 1"
+        "--stacks", type=int, default=1, help=say("how many may be laid on each other, 1 or 2; default 1")
     )
     book_option(blades)
 
-    unit = command(commands, "unit", "say in which units things are shown and typed", _unit)
+    unit = command(commands, "unit", say("say in which units things are shown and typed"), _unit)
     unit.add_argument(
-        "gap", nargs="?", choices=("mm", "in"), help="gaps: mm, or in for thousandths of an inch"
+        "gap", nargs="?", choices=("mm", "in"), help=say("gaps: mm, or in for thousandths of an inch")
     )
-    unit.add_argument("--distance", choices=("km", "mile"), help="distances")
-    unit.add_argument("--temperature", choices=("C", "F"), help="temperatures")
+    unit.add_argument("--distance", choices=("km", "mile"), help=say("distances"))
+    unit.add_argument("--temperature", choices=("C", "F"), help=say("temperatures"))
     book_option(unit)
 
-    bring = command(commands, "import", "add the visits of a log file to the book, all or nothing", _import)
-    bring.add_argument("file", metavar="CSV", help="the log file")
-    bring.add_argument("--engine", required=True, metavar="NAME", help="the engine's name in the book")
-    book_option(bring)
-    export = command(commands, "export", "write an engine's closed visits as a log file", _export)
-    export.add_argument("--engine", required=True, metavar="NAME", help="the engine's name in the book")
+    export = command(commands, "export", say("write an engine's closed visits as a log file"), _export)
+    export.add_argument("--engine", required=True, metavar="NAME", help=say("the engine's name in the book"))
     export.add_argument(
-        "--to", metavar="CSV", help="where to write it, never overwrites; default: standard output"
+        "--to", metavar="CSV", help=say("where to write it, never overwrites; default: standard output")
     )
     book_option(export)
 
@@ -92,13 +92,13 @@ def _due(arguments: argparse.Namespace) -> None:
         put_json({"on": today.isoformat(), "engines": [due_json(row) for row in rows]})
         return
     if not rows:
-        out("There is no engine in this book yet; add one: coldlash add engine FILE")
+        out(say("There is no engine in this book yet; add one: coldlash add engine FILE"))
         return
-    out(f"The shed on {today}")
+    out(say("The shed on {day}", day=today))
     for row in rows:
         out()
         for line in due_lines(row, shown):
-            say(line)
+            tell(line)
 
 
 def _new(arguments: argparse.Namespace) -> None:
@@ -108,7 +108,7 @@ def _new(arguments: argparse.Namespace) -> None:
     if arguments.json:
         put_json({"book": name})
         return
-    out(f"Made the book {name}")
+    out(say("Made the book {name}", name=name))
 
 
 def _show(arguments: argparse.Namespace) -> None:
@@ -136,13 +136,18 @@ def _show(arguments: argparse.Namespace) -> None:
         return
     from coldlash.bench.blades import show_um
 
-    out("Vehicles: " + (", ".join(f"{v.name} ({v.meter})" for v in vehicles) or "none"))
-    out("Engines: " + (", ".join(f"{e.name} (file version {e.file.version})" for e in engines) or "none"))
+    in_book = ", ".join(f"{v.name} ({label(v.meter)})" for v in vehicles)
+    out(say("Vehicles: {vehicles}", vehicles=in_book) if vehicles else say("Vehicles: none"))
+    in_book = ", ".join(
+        say("{name} (file version {version})", name=e.name, version=e.file.version) for e in engines
+    )
+    out(say("Engines: {engines}", engines=in_book) if engines else say("Engines: none"))
     for kept in blades:
-        out(f"Blades {kept.name}: " + ", ".join(show_um(um, kept.unit) for um in kept.blades_um))
-    out(f"Gaps are shown in {unit}.")
+        shown = ", ".join(show_um(um, kept.unit) for um in kept.blades_um)
+        out(say("Blades {name}: {blades}", name=kept.name, blades=shown))
+    out(say("Gaps are shown in {unit}.", unit=unit))
     for draft in drafts:
-        out(f"Open: {names[draft.engine_id]}, {draft.day}")
+        out(say("Open: {engine}, {day}", engine=names[draft.engine_id], day=draft.day))
 
 
 def _add_vehicle(arguments: argparse.Namespace) -> None:
@@ -152,7 +157,7 @@ def _add_vehicle(arguments: argparse.Namespace) -> None:
         vehicle = desk.book.add_vehicle(
             arguments.name, meter=arguments.meter, meter_digits=arguments.digits, note=arguments.note
         )
-    _said(arguments, {"vehicle": vehicle.name, "id": vehicle.id}, f"Added {vehicle.name}.")
+    _said(arguments, {"vehicle": vehicle.name, "id": vehicle.id}, say("Added {name}.", name=vehicle.name))
 
 
 def _add_engine(arguments: argparse.Namespace) -> None:
@@ -166,7 +171,11 @@ def _add_engine(arguments: argparse.Namespace) -> None:
             version = desk.new_engine_file(name, loaded)
         else:
             version = desk.add_engine(loaded, arguments.name, arguments.vehicle).file.version
-    _said(arguments, {"engine": name, "version": version}, f"{name} is in the book, file version {version}.")
+    _said(
+        arguments,
+        {"engine": name, "version": version},
+        say("{name} is in the book, file version {version}.", name=name, version=version),
+    )
 
 
 def _add_blades(arguments: argparse.Namespace) -> None:
@@ -189,35 +198,13 @@ def _unit(arguments: argparse.Namespace) -> None:
     with Desk.open(arguments.book, create=True) as desk:
         shown = desk.choose_units({key: value for key, value in named.items() if value is not None})
     data: dict[str, object] = {"gap": shown.gap, "distance": shown.distance, "temperature": shown.temperature}
-    words = (
-        f"Gaps are shown in {shown.gap}, distances in {shown.distance}, temperatures in {shown.temperature}."
+    words = say(
+        "Gaps are shown in {gap}, distances in {distance}, temperatures in {temperature}.",
+        gap=shown.gap,
+        distance=label(shown.distance),
+        temperature=shown.temperature,
     )
     _said(arguments, data, words)
-
-
-def _import(arguments: argparse.Namespace) -> None:
-    from coldlash.desk.desk import Desk
-    from coldlash.desk.engines import read_text_file
-
-    text = read_text_file(Path(arguments.file), "log file")
-    with Desk.open(arguments.book) as desk:
-        done = desk.import_log(arguments.engine, text, arguments.file)
-    if arguments.json:
-        put_json(
-            {
-                "engine": arguments.engine,
-                "visits_added": done.added,
-                "visits_known": done.already_there,
-                "rows_added": done.rows_added,
-                "rows_known": done.rows_known,
-                "notes": list(done.notes),
-            }
-        )
-        return
-    counts = f"{done.added} visits ({done.rows_added} rows) added, {done.already_there} there before"
-    out(f"{arguments.engine}: {counts}.")
-    for note in done.notes:
-        out(f"  note: {note}")
 
 
 def _export(arguments: argparse.Namespace) -> None:
@@ -228,7 +215,11 @@ def _export(arguments: argparse.Namespace) -> None:
         text = desk.export_log(arguments.engine)
     if arguments.to is not None:
         write_new_text(Path(arguments.to), text)
-        _said(arguments, {"engine": arguments.engine, "file": arguments.to}, f"Wrote {arguments.to}.")
+        _said(
+            arguments,
+            {"engine": arguments.engine, "file": arguments.to},
+            say("Wrote {file}.", file=arguments.to),
+        )
     elif arguments.json:
         put_json({"engine": arguments.engine, "log": text})
     else:

@@ -8,7 +8,9 @@ import time
 from collections.abc import Callable
 from typing import TextIO
 
-DONE = "Cold enough by these readings. Measure its temperature once more before the first valve."
+from coldlash.language import mark, say, table
+
+DONE = mark("Cold enough by these readings. Measure its temperature once more before the first valve.")
 BEGIN_LINE, TO_END = "\r", "\x1b[K"
 
 
@@ -34,8 +36,10 @@ def watch(
     end = now() + seconds
     step = 1.0 if live else 60.0
     while (left := end - now()) > 0:
-        out.write(f"{BEGIN_LINE}{clock(left)} left{TO_END}" if live else f"{clock(left)} left\n")
+        words = say("{time} left", time=clock(left))
+        out.write(f"{BEGIN_LINE}{words}{TO_END}" if live else f"{words}\n")
         out.flush()
         sleep(min(left, (left % step) or step))
-    out.write(f"{BEGIN_LINE}{DONE}{TO_END}\n" if live else f"{DONE}\n")
+    words = table(DONE)
+    out.write(f"{BEGIN_LINE}{words}{TO_END}\n" if live else f"{words}\n")
     out.flush()

@@ -8,8 +8,9 @@ import sys
 from datetime import date
 
 from coldlash.cli.arguments import command, day
-from coldlash.cli.output import out, put_json, say
+from coldlash.cli.output import out, put_json, tell
 from coldlash.cli.serve_commands import serve_book
+from coldlash.language import say
 
 IDLE_S = 20.0
 """Without a terminal nobody can press Ctrl+C: the pages then stop after this long without a request, seconds."""
@@ -18,18 +19,20 @@ IDLE_S = 20.0
 def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Add these commands."""
     demo = command(
-        commands, "demo", "make the demo book: three engines of an island museum, all invented", _demo
+        commands, "demo", say("make the demo book: three engines of an island museum, all invented"), _demo
     )
-    demo.add_argument("--book", metavar="BOOK", help="where to make it; default: a demo book beside your own")
     demo.add_argument(
-        "--until", type=day, default=None, metavar="DATE", help="day the story ends; default today"
+        "--book", metavar="BOOK", help=say("where to make it; default: a demo book beside your own")
     )
-    demo.add_argument("--seed", type=int, default=None, help="another seed, another story")
-    demo.add_argument("--walk", action="store_true", help="make it anew and walk through the main job")
     demo.add_argument(
-        "--serve", action="store_true", help="then serve its pages; without a terminal until nobody asks"
+        "--until", type=day, default=None, metavar="DATE", help=say("day the story ends; default today")
     )
-    demo.add_argument("--port", type=int, default=8765, help="port for --serve; default 8765")
+    demo.add_argument("--seed", type=int, default=None, help=say("another seed, another story"))
+    demo.add_argument("--walk", action="store_true", help=say("make it anew and walk through the main job"))
+    demo.add_argument(
+        "--serve", action="store_true", help=say("then serve its pages; without a terminal until nobody asks")
+    )
+    demo.add_argument("--port", type=int, default=8765, help=say("port for --serve; default 8765"))
 
 
 def _demo(arguments: argparse.Namespace) -> None:
@@ -41,11 +44,11 @@ def _demo(arguments: argparse.Namespace) -> None:
     if arguments.json:
         put_json({"book": str(path), "until": until.isoformat()})
         return
-    out(f"The demo book is {path}")
+    out(say("The demo book is {path}", path=path))
     if arguments.walk:
         _walk(str(path), until)
     else:
-        out(f"Look around: coldlash due --book {path}")
+        out(say("Look around: coldlash due --book {path}", path=path))
     if arguments.serve:
         out()
         serve_book(str(path), port=_free(arguments.port), idle_s=None if sys.stdin.isatty() else IDLE_S)
@@ -69,26 +72,26 @@ def _walk(path: str, today: date) -> None:
 
     with Desk.open(path) as desk:
         rows = desk.judged_shed(today)
-        _title("1. What is due")
+        _title(say("1. What is due"))
         for row in rows:
             for line in due_lines(row, desk.shown()):
-                say(line)
+                tell(line)
         row = next(row for row in rows if row.entry.name == "Van engine")
-        _title(f"2. The engine: {row.engine.name}")
+        _title(say("2. The engine: {name}", name=row.engine.name))
         out(plan_text(row.engine))
-        _title("3. The stops")
+        _title(say("3. The stops"))
         for line in plan_for(row.engine).lines():
-            say(line)
-        _title("4. The last visit")
+            tell(line)
+        _title(say("4. The last visit"))
         for line in visit_lines(desk.book.visits(row.entry.name)[-1], row.entry.name, desk.shown()):
-            say(line)
-        _title("5. What it means")
+            tell(line)
+        _title(say("5. What it means"))
         for line in desk.answer(row.entry.name).lines():
-            say(line)
-    _title("Your turn")
-    out(f"Be led through a visit:  ./run visit guide 'Van engine' --book {path}")
-    out("Begin with your engine:  ./run engine new my-engine.toml --like flat-four")
-    out("Everything else:         ./run --help, README.md, docs/")
+            tell(line)
+    _title(say("Your turn"))
+    out(say("Be led through a visit:  ./run visit guide 'Van engine' --book {path}", path=path))
+    out(say("Begin with your engine:  ./run engine new my-engine.toml --like flat-four"))
+    out(say("Everything else:         ./run --help, README.md, docs/"))
 
 
 def _title(text: str) -> None:

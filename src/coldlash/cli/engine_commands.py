@@ -5,27 +5,32 @@ from __future__ import annotations
 import argparse
 
 from coldlash.cli.arguments import command, engine_argument, group
-from coldlash.cli.output import out, put_json, say, table
+from coldlash.cli.output import out, put_json, table, tell
+from coldlash.language import say, say_in
 
 
 def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Add these commands."""
-    engine = group(commands, "engine", "write, check and look at engine files")
+    engine = group(commands, "engine", say("write, check and look at engine files"))
     new = command(
-        engine, "new", "write a new engine file from a generic engine, to be corrected by you", _new
+        engine, "new", say("write a new engine file from a generic engine, to be corrected by you"), _new
     )
-    new.add_argument("file", metavar="FILE", help="where to write it; never overwrites")
-    new.add_argument("--like", metavar="LAYOUT", default="flat-four", help="generic engine to start from")
-    new.add_argument("--name", help="what you call this engine; default: the file's name")
-    check = command(engine, "check", "check an engine file; all faults at once, with their lines", _check)
+    new.add_argument("file", metavar="FILE", help=say("where to write it; never overwrites"))
+    new.add_argument(
+        "--like", metavar="LAYOUT", default="flat-four", help=say("generic engine to start from")
+    )
+    new.add_argument("--name", help=say("what you call this engine; default: the file's name"))
+    check = command(
+        engine, "check", say("check an engine file; all faults at once, with their lines"), _check
+    )
     engine_argument(check)
     show = command(
-        engine, "show", "show an engine: its plan, gaps, firing and when each valve is open", _show
+        engine, "show", say("show an engine: its plan, gaps, firing and when each valve is open"), _show
     )
     engine_argument(show)
-    causes = command(engine, "causes", "show what moves this engine's gaps, which way, and why", _causes)
+    causes = command(engine, "causes", say("show what moves this engine's gaps, which way, and why"), _causes)
     engine_argument(causes)
-    command(engine, "list", "list the generic engines", _list)
+    command(engine, "list", say("list the generic engines"), _list)
 
 
 def _new(arguments: argparse.Namespace) -> None:
@@ -35,9 +40,9 @@ def _new(arguments: argparse.Namespace) -> None:
     if arguments.json:
         put_json({"file": str(path), "like": arguments.like})
         return
-    out(f"Wrote {path} from the generic {arguments.like}.")
-    out("Every figure in it is typical, not yours: compare each with the maker's manual, then run")
-    out(f"  coldlash engine check {path}")
+    out(say("Wrote {path} from the generic {like}.", path=path, like=arguments.like))
+    out(say("Every figure in it is typical, not yours: compare each with the maker's manual, then run"))
+    out(say("  coldlash engine check {path}", path=path))
 
 
 def _check(arguments: argparse.Namespace) -> None:
@@ -49,9 +54,16 @@ def _check(arguments: argparse.Namespace) -> None:
     if arguments.json:
         put_json({"engine": loaded.engine.name, "source": loaded.source, "notes": list(notes)})
         return
-    out(f"{loaded.source}: {loaded.engine.name} is good, {len(loaded.engine.valves)} valves.")
+    out(
+        say(
+            "{source}: {name} is good, {count} valves.",
+            source=loaded.source,
+            name=loaded.engine.name,
+            count=len(loaded.engine.valves),
+        )
+    )
     for text in notes:
-        out(f"  note: {text}")
+        out(say("  note: {text}", text=text))
 
 
 def _show(arguments: argparse.Namespace) -> None:
@@ -65,12 +77,19 @@ def _show(arguments: argparse.Namespace) -> None:
     out(facts.plan)
     out()
     for line in facts.lines:
-        say(line)
+        tell(line)
     out()
-    head = ("valve", "opens", "closes", "gap mm", "tight", "loose")
+    head = (
+        say_in("column", "valve"),
+        say_in("column", "opens"),
+        say_in("column", "closes"),
+        say_in("column", "gap mm"),
+        say_in("column", "tight"),
+        say_in("column", "loose"),
+    )
     out(table(head, facts.valve_rows))
     out()
-    out("Degrees are crank degrees past firing TDC of cylinder 1, 0 to 720.")
+    out(say("Degrees are crank degrees past firing TDC of cylinder 1, 0 to 720."))
 
 
 def _causes(arguments: argparse.Namespace) -> None:
@@ -97,7 +116,7 @@ def _causes(arguments: argparse.Namespace) -> None:
         )
         return
     for line in cause_lines(rows):
-        say(line)
+        tell(line)
 
 
 def _list(arguments: argparse.Namespace) -> None:
@@ -114,6 +133,10 @@ def _list(arguments: argparse.Namespace) -> None:
         )
         return
     lines = [(name, str(n), "-".join(str(c) for c in order)) for name, n, order in rows]
-    out(table(("name", "cylinders", "firing order"), lines))
+    out(
+        table(
+            (say_in("column", "name"), say_in("column", "cylinders"), say_in("column", "firing order")), lines
+        )
+    )
     out()
-    out("Their figures are typical; your maker's manual comes first.")
+    out(say("Their figures are typical; your maker's manual comes first."))

@@ -20,6 +20,8 @@ from coldlash.cli import (
     book_commands,
     demo_commands,
     engine_commands,
+    found_commands,
+    import_commands,
     paper_commands,
     safety_commands,
     serve_commands,
@@ -28,32 +30,49 @@ from coldlash.cli import (
     wear_commands,
     work_commands,
 )
+from coldlash.cli.argparse_words import argparse_speaks
+from coldlash.cli.which_language import OPTION, language_of
 from coldlash.errors import ColdlashError
-
-EPILOG = (
-    "Valve gaps are checked on a cold engine. The maker's manual and local rules come before anything said here. "
-    "ENGINE is a path to an engine file or the name of a generic engine."
-)
+from coldlash.language import say, using
 
 
 def build_parser() -> argparse.ArgumentParser:
     """The whole command line."""
     parser = argparse.ArgumentParser(
         prog="coldlash",
-        description="Valve gaps of old air-cooled pushrod engines: measured, set, written down, understood.",
-        epilog=EPILOG,
+        description=say(
+            "Valve gaps of old air-cooled pushrod engines: measured, set, written down, understood."
+        ),
+        epilog=say(
+            "Valve gaps are checked on a cold engine. The maker's manual and local rules come before anything "
+            "said here. ENGINE is a path to an engine file or the name of a generic engine."
+        ),
         allow_abbrev=False,
     )
-    parser.add_argument("--version", action="version", version=f"coldlash {__version__}")
-    commands = parser.add_subparsers(title="commands", metavar="COMMAND", dest="command")
+    parser.add_argument(
+        "--version",
+        action="version",
+        version=f"coldlash {__version__}",
+        help=say("show program's version number and exit"),
+    )
+    parser.add_argument(
+        OPTION,
+        metavar="TAG",
+        help=say(
+            "the language to speak, such as en or de; default: $COLDLASH_LANGUAGE, else that of the computer"
+        ),
+    )
+    commands = parser.add_subparsers(title=say("commands"), metavar="COMMAND", dest="command")
     for room in (
         engine_commands,
         bench_commands,
         visit_commands,
         work_commands,
+        found_commands,
         vehicle_commands,
         wear_commands,
         book_commands,
+        import_commands,
         paper_commands,
         safety_commands,
         serve_commands,
@@ -69,6 +88,16 @@ def main(argv: Sequence[str]) -> int:
         reconfigure = getattr(stream, "reconfigure", None)
         if reconfigure is not None:
             reconfigure(errors="replace")
+    try:
+        tag = language_of(argv, os.environ)
+    except ColdlashError as error:
+        sys.stderr.write(f"coldlash: {error}\n")
+        return error.exit_code
+    with using(tag), argparse_speaks():
+        return _run(argv)
+
+
+def _run(argv: Sequence[str]) -> int:
     parser = build_parser()
     arguments = parser.parse_args(list(argv))
     handler: Callable[[argparse.Namespace], int | None] | None = getattr(arguments, "handler", None)
@@ -81,7 +110,7 @@ def main(argv: Sequence[str]) -> int:
         sys.stderr.write(f"coldlash: {error}\n")
         return error.exit_code
     except KeyboardInterrupt:
-        sys.stderr.write("\ncoldlash: stopped\n")
+        sys.stderr.write(f"\ncoldlash: {say('stopped')}\n")
         return 130
     except BrokenPipeError:
         # The reader of a pipe has had enough; keep Python from complaining while it closes down.
@@ -95,9 +124,11 @@ def main(argv: Sequence[str]) -> int:
 
 
 def _os_words(error: OSError) -> str:
-    where = f"{error.filename}: " if error.filename else ""
     if error.errno == errno.ENOSPC:
-        return f"{where}the disk is full; make room and try again"
+        if error.filename:
+            return say("{path}: the disk is full; make room and try again", path=error.filename)
+        return say("the disk is full; make room and try again")
+    where = f"{error.filename}: " if error.filename else ""
     return f"{where}{error.strerror or error}"
 
 
@@ -112,9 +143,11 @@ def _our_fault(argv: Sequence[str]) -> int:
             path.write_text(text, encoding="utf-8")
         except OSError:
             continue
-        sys.stderr.write(f"coldlash: this is a fault of coldlash, not yours. What happened is in {path}\n")
+        words = say("this is a fault of coldlash, not yours. What happened is in {path}", path=path)
+        sys.stderr.write(f"coldlash: {words}\n")
         return 1
-    sys.stderr.write(f"coldlash: this is a fault of coldlash, not yours:\n{text}")
+    words = say("this is a fault of coldlash, not yours:")
+    sys.stderr.write(f"coldlash: {words}\n{text}")
     return 1
 
 

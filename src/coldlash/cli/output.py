@@ -10,7 +10,11 @@ import sys
 import textwrap
 from collections.abc import Iterable, Sequence
 
+from coldlash.language import ENGLISH, current, number
+
 _LEAD = re.compile(r"\s*(?:\[ \]|!|[a-z?]+\s{2,})?\s*")
+_LEAD_OF_OTHERS = re.compile(r"\s*(?:\[ \]|!|[^\W\d_]+\??\s{2,})?\s*")
+"""Where words that lead a line may begin with a capital or have other letters."""
 
 
 def out(text: str = "") -> None:
@@ -18,15 +22,18 @@ def out(text: str = "") -> None:
     sys.stdout.write(text + "\n")
 
 
-def say(text: str) -> None:
+def tell(text: str) -> None:
     """A sentence for the person at the terminal, broken at the terminal's width below its own indent."""
     width = max(40, shutil.get_terminal_size((100, 24)).columns)
     for line in text.splitlines() or [""]:
-        lead = _LEAD.match(line)
+        lead = (_LEAD if current() == ENGLISH else _LEAD_OF_OTHERS).match(line)
         indent = " " * len(lead[0]) if lead else ""
         sys.stdout.write(
             (textwrap.fill(line, width, subsequent_indent=indent, break_on_hyphens=False) or "") + "\n"
         )
+
+
+say = tell
 
 
 def note(text: str) -> None:
@@ -62,6 +69,8 @@ def table(head: Sequence[str], rows: Iterable[Sequence[str]], indent: str = "") 
 
 
 def _is_number(cell: str) -> bool:
+    if current() != ENGLISH:
+        cell = cell.replace(".", "")  # a decimal mark or a mark of thousands, as the language has it
     stripped = cell.replace(",", "").replace("\u2212", "-").removesuffix("°").strip()
     if stripped in {"", "-"}:
         return True
@@ -74,7 +83,7 @@ def _is_number(cell: str) -> bool:
 
 def signed(value: float, digits: int = 0) -> str:
     """A number with its sign, a real minus sign for negatives."""
-    text = f"{abs(value):.{digits}f}"
-    if float(text) == 0:
+    text = number(abs(value), f".{digits}f")
+    if not round(abs(value), digits):
         return text
     return ("+" if value > 0 else "\u2212") + text

@@ -8,7 +8,8 @@ import time
 from pathlib import Path
 
 from coldlash.cli.arguments import book_option, command
-from coldlash.cli.output import note, out, put_json, say
+from coldlash.cli.output import note, out, put_json, tell
+from coldlash.language import say
 
 BETWEEN_S = 0.2
 """How often progress is shown, seconds."""
@@ -17,41 +18,45 @@ BETWEEN_S = 0.2
 def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Add these commands."""
     backup = command(
-        commands, "backup", "write a whole, checked copy of the book, and take old ones away", _backup
+        commands, "backup", say("write a whole, checked copy of the book, and take old ones away"), _backup
     )
     backup.add_argument(
-        "--to", metavar="FOLDER", help="where to; default: the folder backups beside the book"
+        "--to", metavar="FOLDER", help=say("where to; default: the folder backups beside the book")
     )
     backup.add_argument(
-        "--keep", type=int, default=None, metavar="N", help="how many backups of this book stay; default 14"
+        "--keep",
+        type=int,
+        default=None,
+        metavar="N",
+        help=say("how many backups of this book stay; default 14"),
     )
     book_option(backup)
 
-    restore = command(commands, "restore", "make a book from a backup; never overwrites one", _restore)
-    restore.add_argument("backup", metavar="BACKUP", help="the backup's file")
+    restore = command(commands, "restore", say("make a book from a backup; never overwrites one"), _restore)
+    restore.add_argument("backup", metavar="BACKUP", help=say("the backup's file"))
     restore.add_argument(
-        "--to", metavar="BOOK", required=True, help="the new book: a free path, or an empty database"
+        "--to", metavar="BOOK", required=True, help=say("the new book: a free path, or an empty database")
     )
 
     check = command(
-        commands, "check", "read the whole book and say what is wrong with it, if anything", check_book
+        commands, "check", say("read the whole book and say what is wrong with it, if anything"), check_book
     )
     book_option(check)
 
     salvage = command(
         commands,
         "salvage",
-        "save what can be saved of a damaged book in a new one, and list what is lost",
+        say("save what can be saved of a damaged book in a new one, and list what is lost"),
         _salvage,
     )
-    salvage.add_argument("damaged", metavar="DAMAGED", help="the damaged book's file; it is only read")
-    salvage.add_argument("--to", metavar="NEW", required=True, help="path of the new book")
+    salvage.add_argument("damaged", metavar="DAMAGED", help=say("the damaged book's file; it is only read"))
+    salvage.add_argument("--to", metavar="NEW", required=True, help=say("path of the new book"))
 
     move = command(
-        commands, "move", "copy a book whole to another place: from a file to a server or back", _move
+        commands, "move", say("copy a book whole to another place: from a file to a server or back"), _move
     )
-    move.add_argument("source", metavar="FROM", help="path or address of the book; it stays as it is")
-    move.add_argument("target", metavar="TO", help="a free path, or the address of an empty database")
+    move.add_argument("source", metavar="FROM", help=say("path or address of the book; it stays as it is"))
+    move.add_argument("target", metavar="TO", help=say("a free path, or the address of an empty database"))
 
 
 def _backup(arguments: argparse.Namespace) -> None:
@@ -67,9 +72,9 @@ def _backup(arguments: argparse.Namespace) -> None:
             {"backup": str(made.path), "bytes": made.size, "removed": [str(path) for path in made.removed]}
         )
         return
-    out(f"Backed up to {made.path} ({_size(made.size)}).")
+    out(say("Backed up to {path} ({size}).", path=made.path, size=_size(made.size)))
     for path in made.removed:
-        out(f"  taken away, as only the last {keep} stay: {path.name}")
+        out(say("  taken away, as only the last {keep} stay: {name}", keep=keep, name=path.name))
 
 
 def _restore(arguments: argparse.Namespace) -> None:
@@ -79,7 +84,7 @@ def _restore(arguments: argparse.Namespace) -> None:
     if arguments.json:
         put_json({"book": name, "rows": rows})
         return
-    out(f"{name} is whole: {_counted(rows)}.")
+    out(say("{name} is whole: {counted}.", name=name, counted=_counted(rows)))
 
 
 def check_book(arguments: argparse.Namespace) -> int:
@@ -92,11 +97,11 @@ def check_book(arguments: argparse.Namespace) -> int:
     if arguments.json:
         put_json({"book": name, "sound": not wrong, "wrong": list(wrong)})
     elif wrong:
-        out(f"{name} is not sound:")
+        out(say("{name} is not sound:", name=name))
         for text in wrong:
-            say(f"  {text}")
+            tell(f"  {text}")
     else:
-        out(f"{name} is sound.")
+        out(say("{name} is sound.", name=name))
     return 2 if wrong else 0
 
 
@@ -111,15 +116,18 @@ def _salvage(arguments: argparse.Namespace) -> None:
     if arguments.json:
         put_json({"book": str(saved.book), "rows": saved.rows, "lost": list(saved.lost)})
         return
-    out(f"{saved.book} is a sound book again: {_counted(saved.rows)}.")
+    out(say("{book} is a sound book again: {counted}.", book=saved.book, counted=_counted(saved.rows)))
     if not saved.lost:
-        out("Nothing seems to be lost.")
+        out(say("Nothing seems to be lost."))
         return
-    out(f"Lost or set right, also in {listed}:")
+    out(say("Lost or set right, also in {listed}:", listed=listed))
     for text in saved.lost:
-        say(f"  {text}")
+        tell(f"  {text}")
     out(
-        "What is not numbered, at the end of a table, may be lost without a trace: look through the last visits."
+        say(
+            "What is not numbered, at the end of a table, may be lost without a trace: look through the "
+            "last visits."
+        )
     )
 
 
@@ -130,21 +138,34 @@ def _move(arguments: argparse.Namespace) -> None:
     if arguments.json:
         put_json({"from": moved.source, "to": moved.target, "rows": moved.rows})
         return
-    out(f"{moved.target} holds all of it: {_counted(moved.rows)}. Every table was read back and is equal.")
-    out(f"{moved.source} stays as it is; write only into the new one from now on.")
+    out(
+        say(
+            "{target} holds all of it: {counted}. Every table was read back and is equal.",
+            target=moved.target,
+            counted=_counted(moved.rows),
+        )
+    )
+    out(say("{source} stays as it is; write only into the new one from now on.", source=moved.source))
 
 
 def _waiting() -> None:
-    note("waiting for another coldlash that is writing ...")
+    note(say("waiting for another coldlash that is writing ..."))
 
 
 def _counted(rows: dict[str, int]) -> str:
-    words = ("vehicles", "engines", "visits", "readings")
-    return ", ".join(f"{rows.get(word, 0)} {word}" for word in words)
+    return say(
+        "{vehicles} vehicles, {engines} engines, {visits} visits, {readings} readings",
+        vehicles=rows.get("vehicles", 0),
+        engines=rows.get("engines", 0),
+        visits=rows.get("visits", 0),
+        readings=rows.get("readings", 0),
+    )
 
 
 def _size(count: int) -> str:
-    return f"{count / 1e6:.1f} MB" if count >= 1e6 else f"{count / 1e3:.0f} kB"
+    if count >= 1e6:
+        return say("{size:.1f} MB", size=count / 1e6)
+    return say("{size:.0f} kB", size=count / 1e3)
 
 
 class _Shown:
@@ -160,5 +181,6 @@ class _Shown:
         now = time.monotonic()
         if now >= self._next or done == total:
             self._next = now + BETWEEN_S
-            sys.stderr.write(f"\r{done} of {total} rows ({table})\x1b[K" + ("\n" if done == total else ""))
+            words = say("{done} of {total} rows ({table})", done=done, total=total, table=table)
+            sys.stderr.write(f"\r{words}\x1b[K" + ("\n" if done == total else ""))
             sys.stderr.flush()

@@ -10,39 +10,44 @@ from pathlib import Path
 
 from coldlash.cli.arguments import book_option, not_negative
 from coldlash.cli.output import note
+from coldlash.language import say
 
 
 def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Add this command. It has no --json: it goes on until it is stopped."""
-    words = "serve the pages of the book to this computer, or with --share to phones on the local network"
+    words = say(
+        "serve the pages of the book to this computer, or with --share to phones on the local network"
+    )
     serve = commands.add_parser(
         "serve", help=words, description=words[0].upper() + words[1:] + ".", allow_abbrev=False
     )
     serve.set_defaults(handler=_serve)
     serve.add_argument(
-        "--share", action="store_true", help="also to the local network, over HTTPS, to paired devices"
+        "--share", action="store_true", help=say("also to the local network, over HTTPS, to paired devices")
     )
     serve.add_argument(
         "--plain-http",
         action="store_true",
-        help="with --share: no encryption; others on the network can read along, and nothing works offline",
+        help=say(
+            "with --share: no encryption; others on the network can read along, and nothing works offline"
+        ),
     )
-    serve.add_argument("--port", type=int, default=8765, help="port on this computer; default 8765")
+    serve.add_argument("--port", type=int, default=8765, help=say("port on this computer; default 8765"))
     serve.add_argument(
-        "--share-port", type=int, default=None, help="port for the network; default the next one"
+        "--share-port", type=int, default=None, help=say("port for the network; default the next one")
     )
     serve.add_argument(
-        "--state", metavar="FOLDER", default=None, help="where certificate and paired devices are kept"
+        "--state", metavar="FOLDER", default=None, help=say("where certificate and paired devices are kept")
     )
     serve.add_argument(
         "--backup-every",
-        type=not_negative("hours between backups"),
+        type=not_negative(say("hours between backups")),
         default=24.0,
         metavar="HOURS",
-        help="back the book up while it is served, unless nothing changed; 0 = never; default 24",
+        help=say("back the book up while it is served, unless nothing changed; 0 = never; default 24"),
     )
     serve.add_argument(
-        "--backups", metavar="FOLDER", default=None, help="where to; default backups beside the book"
+        "--backups", metavar="FOLDER", default=None, help=say("where to; default backups beside the book")
     )
     book_option(serve)
 

@@ -7,11 +7,15 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from coldlash.cli.arguments import book_option, command, day, number
-from coldlash.cli.output import out, put_json, say
+from coldlash.cli.output import out, put_json, tell
 from coldlash.errors import InputError, MeterWentBackError
+from coldlash.language import day as in_words
+from coldlash.language import say
+from coldlash.logbook.telling import label
 
 if TYPE_CHECKING:
     from coldlash.desk.running import Odometer
+    from coldlash.logbook.lasting import Instrument, MeterReading
 
 
 def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -19,60 +23,68 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     meter = command(
         commands,
         "odometer",
-        "write down what a vehicle's meter shows, or what became of it",
+        say("write down what a vehicle's meter shows, or what became of it"),
         _odometer,
     )
-    meter.add_argument("vehicle", metavar="VEHICLE", help="the vehicle's name in the book")
+    meter.add_argument("vehicle", metavar="VEHICLE", help=say("the vehicle's name in the book"))
     meter.add_argument(
         "reading",
         metavar="READING",
         nargs="?",
         type=number("READING"),
-        help="what it shows; without one: its story",
+        help=say("what it shows; without one: its story"),
     )
-    meter.add_argument("--on", type=day, metavar="DATE", default=None, help="the day; default today")
-    meter.add_argument("--rolled-over", action="store_true", help="it rolled over since the reading before")
+    meter.add_argument("--on", type=day, metavar="DATE", default=None, help=say("the day; default today"))
+    meter.add_argument(
+        "--rolled-over", action="store_true", help=say("it rolled over since the reading before")
+    )
     changed = meter.add_mutually_exclusive_group()
     changed.add_argument(
         "--replaced",
         action="store_true",
-        help="it was replaced; READING is what the new one showed, default 0",
+        help=say("it was replaced; READING is what the new one showed, default 0"),
     )
     changed.add_argument(
-        "--repaired", action="store_true", help="it was repaired; READING is what it showed afterwards"
+        "--repaired", action="store_true", help=say("it was repaired; READING is what it showed afterwards")
     )
-    changed.add_argument("--first", action="store_true", help="the vehicle has one of this kind as well")
+    changed.add_argument("--first", action="store_true", help=say("the vehicle has one of this kind as well"))
     meter.add_argument(
         "--old",
         type=number("--old"),
         metavar="READING",
-        help="what the old one showed last, if that is known",
+        help=say("what the old one showed last, if that is known"),
     )
     meter.add_argument(
         "--unit",
         choices=("km", "mile", "h"),
-        help="what it counts; default: as before (h: the hour meter is meant)",
+        help=say("what it counts; default: as before (h: the hour meter is meant)"),
     )
-    meter.add_argument("--digits", type=int, help="whole digits it shows")
-    meter.add_argument("--who", metavar="NAME", help="who read it")
-    meter.add_argument("--note", default="", help="anything worth keeping")
+    meter.add_argument("--digits", type=int, help=say("whole digits it shows"))
+    meter.add_argument("--who", metavar="NAME", help=say("who read it"))
+    meter.add_argument("--note", default="", help=say("anything worth keeping"))
     book_option(meter)
 
-    fit = command(commands, "fit", "put an engine into a vehicle, or take it out", _fit)
-    fit.add_argument("engine", metavar="ENGINE_NAME", help="the engine's name in the book")
+    fit = command(commands, "fit", say("put an engine into a vehicle, or take it out"), _fit)
+    fit.add_argument("engine", metavar="ENGINE_NAME", help=say("the engine's name in the book"))
     fit.add_argument(
-        "vehicle", metavar="VEHICLE", nargs="?", help="the vehicle; without one: where it has been"
+        "vehicle", metavar="VEHICLE", nargs="?", help=say("the vehicle; without one: where it has been")
     )
-    fit.add_argument("--out", action="store_true", help="it was taken out of the vehicle it is in")
-    fit.add_argument("--on", type=day, metavar="DATE", default=None, help="the day; default today")
+    fit.add_argument("--out", action="store_true", help=say("it was taken out of the vehicle it is in"))
+    fit.add_argument("--on", type=day, metavar="DATE", default=None, help=say("the day; default today"))
     fit.add_argument(
-        "--meter", type=number("--meter"), metavar="READING", help="what that vehicle's meter showed then"
+        "--meter",
+        type=number("--meter"),
+        metavar="READING",
+        help=say("what that vehicle's meter showed then"),
     )
     fit.add_argument(
-        "--distance", type=number("--distance"), metavar="KM", help="the engine's own distance then, if known"
+        "--distance",
+        type=number("--distance"),
+        metavar="KM",
+        help=say("the engine's own distance then, if known"),
     )
-    fit.add_argument("--who", metavar="NAME", help="whose hands")
-    fit.add_argument("--note", default="", help="anything worth keeping")
+    fit.add_argument("--who", metavar="NAME", help=say("whose hands"))
+    fit.add_argument("--note", default="", help=say("anything worth keeping"))
     book_option(fit)
 
 
@@ -84,11 +96,11 @@ def _odometer(arguments: argparse.Namespace) -> None:
     how = "replaced" if arguments.replaced else "repaired" if arguments.repaired else ""
     how = "first" if arguments.first else how
     if arguments.old is not None and how not in ("replaced", "repaired"):
-        raise InputError("--old: what the old one showed belongs to --replaced or --repaired")
+        raise InputError(say("--old: what the old one showed belongs to --replaced or --repaired"))
     if arguments.digits is not None and not how:
-        raise InputError("--digits: belongs to --first, --replaced or --repaired")
+        raise InputError(say("--digits: belongs to --first, --replaced or --repaired"))
     if arguments.rolled_over and (how or arguments.reading is None):
-        raise InputError("--rolled-over: give the reading after it rolled over")
+        raise InputError(say("--rolled-over: give the reading after it rolled over"))
     with Desk.open(arguments.book) as desk:
         book = desk.book
         if how:
@@ -96,7 +108,7 @@ def _odometer(arguments: argparse.Namespace) -> None:
                 book, arguments.vehicle, how, when, reading=arguments.reading, old_reading=arguments.old,
                 unit=arguments.unit, digits=arguments.digits, note=arguments.note, by=arguments.who,
             )  # fmt: skip
-            said = f"{when}: {running.reading_words(changed)}."
+            written: Instrument | MeterReading | None = changed
         elif arguments.reading is not None:
             try:
                 noted = running.note_odometer(
@@ -104,16 +116,25 @@ def _odometer(arguments: argparse.Namespace) -> None:
                     rolled_over=arguments.rolled_over, note=arguments.note, by=arguments.who,
                 )  # fmt: skip
             except MeterWentBackError as error:
-                raise InputError(f"{error}. Say which: --rolled-over, or --replaced") from None
-            said = f"{when}: {running.reading_words(noted)}."
+                raise InputError(
+                    say("{error}. Say which: --rolled-over, or --replaced", error=error)
+                ) from None
+            written = noted
         else:
-            said = ""
+            written = None
         now = running.odometer(book, arguments.vehicle, arguments.unit)
     if arguments.json:
         put_json(_odometer_json(now))
         return
-    if said:
-        out(f"{now.vehicle}, {said}")
+    if written is not None:
+        out(
+            say(
+                "{vehicle}, {day}: {words}.",
+                vehicle=now.vehicle,
+                day=when,
+                words=running.reading_words(written),
+            )
+        )
     else:
         _story(now)
 
@@ -158,14 +179,24 @@ def _story(now: Odometer) -> None:
     from coldlash.desk.running import question_words, reading_words
 
     shown = now.reckoning.reading
-    last = "not read yet" if shown is None else f"showed {shown / 1000:g} {now.unit} last"
-    out(f"{now.vehicle}: {last}")
+    if shown is None:
+        out(say("{vehicle}: not read yet", vehicle=now.vehicle))
+    else:
+        out(
+            say(
+                "{vehicle}: showed {reading:g} {unit} last",
+                vehicle=now.vehicle,
+                reading=shown / 1000,
+                unit=label(now.unit),
+            )
+        )
     entries = [(i.day, reading_words(i), i.note) for i in now.instruments]
     entries += [(r.day, reading_words(r), r.note) for r in now.readings]
     for on, words, note in sorted(entries, key=lambda each: each[0] or date.min):
-        say(f"  {on or 'at first  '}  {words}" + (f" ({note})" if note else ""))
+        since = in_words(on) if on else say("at first").ljust(10)
+        tell(f"  {since}  {words}" + (f" ({note})" if note else ""))
     for question in question_words(now.questions):
-        say(f"! {question}")
+        tell(f"! {question}")
 
 
 def _fit(arguments: argparse.Namespace) -> None:
@@ -174,7 +205,9 @@ def _fit(arguments: argparse.Namespace) -> None:
 
     when = arguments.on or date.today()  # noqa: DTZ011  (the owner's own calendar day)
     if arguments.out and arguments.vehicle is not None:
-        raise InputError("--out takes the engine out of the vehicle it is in; leave the vehicle's name away")
+        raise InputError(
+            say("--out takes the engine out of the vehicle it is in; leave the vehicle's name away")
+        )
     with Desk.open(arguments.book) as desk:
         entry, engine = desk.engine(arguments.engine)
         names = {vehicle.id: vehicle.name for vehicle in desk.book.vehicles()}
@@ -206,10 +239,13 @@ def _fit(arguments: argparse.Namespace) -> None:
         )
         return
     where = names.get(entry.vehicle_id or "", "")
-    place = f"in {where}" if where else "in no vehicle"
-    out(f"{entry.name} is {place}; it has run {now.reckoning.distance_m / 1000:g} km.")
+    km = now.reckoning.distance_m / 1000
+    if where:
+        out(say("{engine} is in {vehicle}; it has run {km:g} km.", engine=entry.name, vehicle=where, km=km))
+    else:
+        out(say("{engine} is in no vehicle; it has run {km:g} km.", engine=entry.name, km=km))
     for stay in stays:
-        since = stay.day or "since before the book"
-        say(f"  {since}  {running.reading_words(stay, names)}" + (f" ({stay.note})" if stay.note else ""))
+        since = in_words(stay.day) if stay.day else say("since before the book")
+        tell(f"  {since}  {running.reading_words(stay, names)}" + (f" ({stay.note})" if stay.note else ""))
     for question in running.question_words(now.reckoning.questions):
-        say(f"! {question}")
+        tell(f"! {question}")

@@ -4,70 +4,83 @@ from __future__ import annotations
 
 import argparse
 
+from coldlash.cli import typed
 from coldlash.cli.arguments import book_option, command, day, group, number
 from coldlash.cli.bench_commands import stop_options
-from coldlash.cli.output import out, put_json, say, table
+from coldlash.cli.output import out, put_json, table, tell
+from coldlash.language import day as in_words
+from coldlash.language import number as written
+from coldlash.language import say, say_in
+from coldlash.logbook.telling import label, state_word
 
 
 def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Add these commands."""
-    visit = group(commands, "visit", "open, carry out, close, correct and look at visits")
+    visit = group(commands, "visit", say("open, carry out, close, correct and look at visits"))
 
-    start = command(visit, "start", "open a visit", _start)
+    start = command(visit, "start", say("open a visit"), _start)
     _engine_name(start)
     _visit_options(start)
     stop_options(start)
     book_option(start)
 
-    lead = command(visit, "guide", "be led through a visit; an open one goes on where it was left", _guide)
+    lead = command(
+        visit, "guide", say("be led through a visit; an open one goes on where it was left"), _guide
+    )
     _engine_name(lead)
     _visit_options(lead)
     stop_options(lead)
     book_option(lead)
 
     for step, words in (
-        ("found", "write what the blades said before anything was touched"),
-        ("set", "write the blade a valve was set on; without one, the cold gap"),
-        ("left", "write what the blades said after the lock-nut"),
+        ("found", say("write what the blades said before anything was touched")),
+        ("set", say("write the blade a valve was set on; without one, the cold gap")),
+        ("left", say("write what the blades said after the lock-nut")),
     ):
-        say = command(visit, step, words, _say)
-        say.set_defaults(step=step)
-        say.add_argument("valve", metavar="VALVE", help="like E3")
-        reading_help = 'like 0.15/0.20, 0.15, "drag 0.15", none, ?'
+        asked = command(visit, step, words, _say)
+        asked.set_defaults(step=step)
+        asked.add_argument("valve", metavar="VALVE", help=say("like E3"))
+        reading_help = say('like 0.15/0.20, 0.15, "drag 0.15", none, ?')
         if step == "set":
-            say.add_argument(
-                "reading", metavar="BLADE", nargs="?", default="", help="like 0.15; default: the cold gap"
+            asked.add_argument(
+                "reading",
+                metavar="BLADE",
+                nargs="?",
+                default="",
+                help=say("like 0.15; default: the cold gap"),
             )
         else:
-            say.add_argument("reading", metavar="READING", help=reading_help)
+            asked.add_argument("reading", metavar="READING", help=reading_help)
         if step != "set":
-            say.add_argument("--spin", choices=("free", "stiff", "none"), help="how the pushrod spins")
-        say.add_argument("--note", default="", help="anything worth keeping")
-        say.add_argument("--correct", action="store_true", help="this corrects what stands there")
-        say.add_argument("--reason", default="", help="why a closed visit is corrected")
-        _which_visit(say)
+            asked.add_argument("--spin", choices=("free", "stiff", "none"), help=say("how the pushrod spins"))
+        asked.add_argument("--note", default="", help=say("anything worth keeping"))
+        asked.add_argument("--correct", action="store_true", help=say("this corrects what stands there"))
+        asked.add_argument("--reason", default="", help=say("why a closed visit is corrected"))
+        _which_visit(asked)
 
-    show = command(visit, "show", "show a visit as it stands, with everything that was corrected", _show)
+    show = command(visit, "show", say("show a visit as it stands, with everything that was corrected"), _show)
     _which_visit(show)
-    lists = command(visit, "list", "list the visits of an engine", _list)
+    lists = command(visit, "list", say("list the visits of an engine"), _list)
     _engine_name(lists)
     book_option(lists)
-    change = command(visit, "change", "change a field of a visit; a closed one needs a reason", _change)
-    change.add_argument("--day", type=day, help="its day")
+    change = command(visit, "change", say("change a field of a visit; a closed one needs a reason"), _change)
+    change.add_argument("--day", type=day, help=say("its day"))
     change.add_argument(
-        "--distance", type=number("--distance"), metavar="KM", help="the engine's own distance"
+        "--distance", type=number("--distance"), metavar="KM", help=say("the engine's own distance")
     )
-    change.add_argument("--temp", type=number("--temp"), metavar="C", help="engine temperature")
-    change.add_argument("--by", help="who did it")
-    change.add_argument("--note", help="its note")
-    change.add_argument("--reason", default="", help="why a closed visit is changed")
+    change.add_argument("--temp", type=number("--temp"), metavar="C", help=say("engine temperature"))
+    change.add_argument("--by", help=say("who did it"))
+    change.add_argument("--note", help=say("its note"))
+    change.add_argument("--reason", default="", help=say("why a closed visit is changed"))
     _which_visit(change)
-    close = command(visit, "close", "close a visit; from then on it is only corrected with a reason", _close)
+    close = command(
+        visit, "close", say("close a visit; from then on it is only corrected with a reason"), _close
+    )
     _which_visit(close)
     discard = command(
-        visit, "discard", "put an open visit aside; it stays in the book, out of the answers", _discard
+        visit, "discard", say("put an open visit aside; it stays in the book, out of the answers"), _discard
     )
-    discard.add_argument("--reason", default="", help="why")
+    discard.add_argument("--reason", default="", help=say("why"))
     _which_visit(discard)
 
 
@@ -77,37 +90,40 @@ def _engine_name(parser: argparse.ArgumentParser) -> None:
         metavar="NAME",
         nargs="?",
         default=None,
-        help="the engine's name in the book; not needed for an only one",
+        help=say("the engine's name in the book; not needed for an only one"),
     )
 
 
 def _visit_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
-        "--date", type=day, default=None, metavar="DATE", help="day of the visit; default today"
+        "--date", type=day, default=None, metavar="DATE", help=say("day of the visit; default today")
     )
     parser.add_argument(
-        "--distance", type=number("--distance"), metavar="KM", help="the engine's own distance, km"
+        "--distance", type=number("--distance"), metavar="KM", help=say("the engine's own distance, km")
     )
     parser.add_argument(
-        "--meter", type=number("--meter"), metavar="READING", help="what its meter shows, in its own unit"
+        "--meter",
+        type=number("--meter"),
+        metavar="READING",
+        help=say("what its meter shows, in its own unit"),
     )
     parser.add_argument(
-        "--meter-was", choices=("rolled-over", "replaced"), help="why the meter shows less than before"
+        "--meter-was", choices=("rolled-over", "replaced"), help=say("why the meter shows less than before")
     )
-    parser.add_argument("--temp", type=number("--temp"), metavar="C", help="engine temperature, Celsius")
-    parser.add_argument("--who", default=None, metavar="NAME", help="whose hands")
+    parser.add_argument("--temp", type=number("--temp"), metavar="C", help=say("engine temperature, Celsius"))
+    parser.add_argument("--who", default=None, metavar="NAME", help=say("whose hands"))
     parser.add_argument(
-        "--blades", default=None, metavar="SET", help="blade set: yours, or metric, metric-fine, inch"
+        "--blades", default=None, metavar="SET", help=say("blade set: yours, or metric, metric-fine, inch")
     )
-    parser.add_argument("--note", default="", help="anything worth keeping")
+    parser.add_argument("--note", default="", help=say("anything worth keeping"))
 
 
 def _which_visit(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
-        "--engine", metavar="NAME", default=None, help="the engine's name; not needed for an only one"
+        "--engine", metavar="NAME", default=None, help=say("the engine's name; not needed for an only one")
     )
     parser.add_argument(
-        "--visit", metavar="ID", default=None, help="the visit; default: the engine's open one"
+        "--visit", metavar="ID", default=None, help=say("the visit; default: the engine's open one")
     )
     book_option(parser)
 
@@ -122,13 +138,24 @@ def _start(arguments: argparse.Namespace) -> None:
     if arguments.json:
         put_json({"visit": visit.id, "plan": guide.planned.as_json()})
         return
-    out(f"Opened a visit of {guide.engine.name}, {visit.day}, {visit.distance_m / 1000:g} km.")
+    out(
+        say(
+            "Opened a visit of {name}, {day}, {km:g} km.",
+            name=guide.engine.name,
+            day=visit.day,
+            km=visit.distance_m / 1000,
+        )
+    )
     for stop in guide.stops:
         out(
-            f"  stop {stop.number}  {stop.words.position}: "
-            + ", ".join(str(task.valve) for task in stop.tasks)
+            say(
+                "  stop {number}  {position}: {valves}",
+                number=stop.number,
+                position=stop.words.position,
+                valves=", ".join(str(task.valve) for task in stop.tasks),
+            )
         )
-    out("How to find them: coldlash visit guide, or coldlash stops.")
+    out(say("How to find them: coldlash visit guide, or coldlash stops."))
 
 
 def _guide(arguments: argparse.Namespace) -> int:
@@ -148,7 +175,7 @@ def _say(arguments: argparse.Namespace) -> None:
             visit,
             valve,
             arguments.step,
-            arguments.reading,
+            typed.reading(arguments.reading),
             spin=getattr(arguments, "spin", None),
             note=arguments.note,
             reason=arguments.reason,
@@ -168,11 +195,11 @@ def _say(arguments: argparse.Namespace) -> None:
             }
         )
         return
-    out(f"{valve} {reading.step}: {reading.words}")
+    out(say("{reading}: {words}", reading=label(f"{valve} {reading.step}"), words=reading.words))
     if question is not None:
-        say(question)
+        tell(question)
     elif turn is not None:
-        out(f"To the cold gap, reckoned from the middle: {turn.words}")
+        out(say("To the cold gap, reckoned from the middle: {words}", words=turn.words))
 
 
 def _show(arguments: argparse.Namespace) -> None:
@@ -186,7 +213,7 @@ def _show(arguments: argparse.Namespace) -> None:
         put_json(visit_json(visit, name))
         return
     for line in visit_lines(visit, name, shown):
-        say(line)
+        tell(line)
 
 
 def _list(arguments: argparse.Namespace) -> None:
@@ -201,16 +228,28 @@ def _list(arguments: argparse.Namespace) -> None:
         return
     rows = [
         (
-            visit.day.isoformat(),
-            f"{visit.distance_m / 1000:,.0f}",
-            visit.state,
+            in_words(visit.day),
+            written(visit.distance_m / 1000, ",.0f"),
+            state_word(visit.state),
             visit.by or "-",
             visit.id,
             visit.note,
         )
         for visit in visits
     ]
-    out(table(("day", "km", "state", "by", "id", "note"), rows))
+    out(
+        table(
+            (
+                say_in("column", "day"),
+                "km",
+                say_in("column", "state"),
+                say_in("column", "by"),
+                "id",
+                say_in("column", "note"),
+            ),
+            rows,
+        )
+    )
 
 
 def _change(arguments: argparse.Namespace) -> None:
@@ -231,13 +270,13 @@ def _change(arguments: argparse.Namespace) -> None:
     fresh = changed.changes[len(visit.changes) :]
     if not fresh:
         raise InputError(
-            "nothing to change: give --day, --distance, --temp, --by or --note with another value"
+            say("nothing to change: give --day, --distance, --temp, --by or --note with another value")
         )
     if arguments.json:
         put_json({"visit": visit.id, "changed": [change.field for change in fresh]})
         return
     for change in fresh:
-        out(f"{change.field}: {change.old} is now {change.new}")
+        out(say("{field}: {old} is now {new}", field=label(change.field), old=change.old, new=change.new))
 
 
 def _close(arguments: argparse.Namespace) -> None:
@@ -251,12 +290,12 @@ def _close(arguments: argparse.Namespace) -> None:
     if arguments.json:
         put_json({"visit": closed.id, "not_measured": [str(v) for v in missing], "answer": answer.as_json()})
         return
-    out(f"Closed the visit of {closed.day}.")
+    out(say("Closed the visit of {day}.", day=closed.day))
     if missing:
-        out("Not measured: " + ", ".join(str(valve) for valve in missing))
+        out(say("Not measured: {valves}", valves=", ".join(str(valve) for valve in missing)))
     out()
     for line in answer.lines():
-        say(line)
+        tell(line)
 
 
 def _discard(arguments: argparse.Namespace) -> None:
@@ -269,4 +308,4 @@ def _discard(arguments: argparse.Namespace) -> None:
     if arguments.json:
         put_json({"visit": visit.id, "state": "discarded"})
         return
-    out(f"The visit of {visit.day} is put aside.")
+    out(say("The visit of {day} is put aside.", day=visit.day))

@@ -8,21 +8,28 @@ from __future__ import annotations
 
 import argparse
 import sys
+from collections.abc import Sequence
 from datetime import date
 
 from coldlash.bench.cautions import MAKER_FIRST, cautions_at
-from coldlash.cli.output import out, say
+from coldlash.cli import typed
+from coldlash.cli.output import out, tell
 from coldlash.desk.desk import Desk
 from coldlash.desk.visit import Ask, Guide, GuidedStop, ValveTask, place_text, plan_text, read_place
 from coldlash.engine.spec import Valve
 from coldlash.errors import ColdlashError, InputError, MeterWentBackError
+from coldlash.language import say
 from coldlash.logbook.distance import Explained
 from coldlash.logbook.records import Reading, Spin, Visit
+from coldlash.logbook.telling import label
 from coldlash.units import parse_number
 
 _EXPLAINED: dict[str, Explained] = {"rolled-over": "rolled over", "replaced": "replaced"}
-_LETTERS = {"rolled over": "o", "replaced": "n"}
-HELP = """\
+
+
+def _help() -> str:
+    return say(
+        """\
   0.15          the thickest blade that goes; the next in your set does not
   0.15/0.20     this one goes, that one does not
   drag 0.15     this one goes with drag: the gap is that blade
@@ -32,6 +39,7 @@ HELP = """\
   ... ; stiff   how the pushrod spins: free, stiff or none, after a semicolon
   ... ; words   any other words after a semicolon are kept as a note
   b back   q leave, the visit stays open   h this help"""
+    )
 
 
 class _BackError(Exception):
@@ -48,7 +56,11 @@ def open_from_flags(desk: Desk, name: str, arguments: argparse.Namespace) -> Vis
         return _open(desk, name, arguments)
     except MeterWentBackError as error:
         raise MeterWentBackError(
-            f"{error}. Say which: --meter-was rolled-over or replaced; or give the engine's own distance (--distance)",
+            say(
+                "{error}. Say which: --meter-was rolled-over or replaced; or give the engine's own distance "
+                "(--distance)",
+                error=error,
+            ),
             error.explanations,
         ) from None
 
@@ -78,7 +90,7 @@ def lead(arguments: argparse.Namespace) -> int:
         try:
             if drafts:
                 visit = drafts[0]
-                out(f"Going on with the visit of {visit.day}.")
+                out(say("Going on with the visit of {day}.", day=visit.day))
             else:
                 _ask_missing(desk, name, arguments)
                 visit = _opened_by_questions(desk, name, arguments)
@@ -86,14 +98,19 @@ def lead(arguments: argparse.Namespace) -> int:
         except _LeaveError:
             left = desk.book.draft_visits(name)
             if left:
-                out(f"Left. Everything said is in the book; go on: coldlash visit guide {name!r}")
+                out(
+                    say(
+                        "Left. Everything said is in the book; go on: coldlash visit guide {name!r}",
+                        name=name,
+                    )
+                )
             else:
-                out("Left before the visit was opened; nothing was written.")
+                out(say("Left before the visit was opened; nothing was written."))
             return 0
         if closed:
             out()
             for line in desk.answer(name).lines():
-                say(line)
+                tell(line)
     return 0
 
 
@@ -108,9 +125,9 @@ def _read(prompt: str) -> str:
         # A script's answers are shown where a terminal would have echoed them.
         sys.stdout.write(line if line.endswith("\n") else line + "\n")
     said = line.strip()
-    if said.lower() == "q":
+    if typed.is_leave(said):
         raise _LeaveError
-    if said.lower() == "b":
+    if typed.is_back(said):
         raise _BackError
     return said
 
@@ -126,16 +143,18 @@ def _ask_number(prompt: str, what: str, *, optional: bool) -> float | None:
         try:
             return parse_number(said, what)
         except InputError as error:
-            say(f"  {error}")
+            tell(f"  {error}")
 
 
 def _ask_missing(desk: Desk, name: str, arguments: argparse.Namespace) -> None:
     if arguments.distance is None and arguments.meter is None:
         unit = desk.meter_unit(name)
-        arguments.meter = _ask_number(f"What does the meter show, {unit}? ", "meter", optional=False)
+        arguments.meter = _ask_number(
+            say("What does the meter show, {unit}? ", unit=unit), say("meter"), optional=False
+        )
     if arguments.temp is None:
         arguments.temp = _ask_number(
-            "Engine temperature, C (Enter = not known)? ", "temperature", optional=True
+            say("Engine temperature, C (Enter = not known)? "), say("temperature"), optional=True
         )
 
 
@@ -145,24 +164,34 @@ def _opened_by_questions(desk: Desk, name: str, arguments: argparse.Namespace) -
         try:
             return _open(desk, name, arguments)
         except MeterWentBackError as error:
-            say(f"{str(error)[:1].upper()}{str(error)[1:]}.")
+            tell(f"{str(error)[:1].upper()}{str(error)[1:]}.")
             arguments.meter_was = None
-            offered = {
-                _LETTERS[offer.how]: offer.how for offer in error.explanations if offer.how in _LETTERS
-            }
-            choices = [f"{letter} {how}" for letter, how in offered.items()]
+            offered = [offer.how for offer in error.explanations]
             try:
-                said = _read(", ".join([*choices, "or the right reading"]) + "? ")
+                said = _read(_why_prompt(offered))
             except _BackError:
                 continue
-            chosen = offered.get(said.lower())
+            chosen = typed.why(said, offered)
             if chosen is not None:
                 arguments.meter_was = chosen.replace(" ", "-")
                 continue
             try:
-                arguments.meter = parse_number(said, "meter")
+                arguments.meter = parse_number(said, say("meter"))
             except InputError as wrong:
-                say(f"  {wrong}")
+                tell(f"  {wrong}")
+
+
+def _why_prompt(offered: Sequence[str]) -> str:
+    both = [how for how in offered if how in ("rolled over", "replaced")]
+    if both == ["rolled over", "replaced"]:
+        return say("o rolled over, n replaced, or the right reading? ")
+    if both == ["replaced", "rolled over"]:
+        return say("n replaced, o rolled over, or the right reading? ")
+    if both == ["rolled over"]:
+        return say("o rolled over, or the right reading? ")
+    if both == ["replaced"]:
+        return say("n replaced, or the right reading? ")
+    return say("or the right reading? ")
 
 
 class _Leader:
@@ -194,13 +223,13 @@ class _Leader:
     def _ready(self, guide: Guide) -> None:
         out(guide.ready.title)
         for item in guide.ready.items:
-            say(f"  [ ] {item.text}")
+            tell(f"  [ ] {item.text}")
         for caution in guide.ready.cautions:
-            say(f"   !  {caution.text}")
+            tell(f"   !  {caution.text}")
         out(MAKER_FIRST)
         while True:
             try:
-                _read("Enter when ready, q to leave: ")
+                _read(say("Enter when ready, q to leave: "))
                 break
             except _BackError:
                 continue
@@ -217,7 +246,7 @@ class _Leader:
                 index += 1
             except _BackError:
                 if index == 0:
-                    out("  That is the first valve.")
+                    out(say("  That is the first valve."))
                 index = max(0, index - 1)
                 self._shown_stop = None
 
@@ -229,7 +258,7 @@ class _Leader:
         self._shown_stop = number
         out()
         if stop is None:
-            out("Out of reach in this plan: measure only if you know the valve is closed, else answer ?")
+            out(say("Out of reach in this plan: measure only if you know the valve is closed, else answer ?"))
             return
         _print_stop(guide, stop)
 
@@ -249,15 +278,23 @@ class _Leader:
         valve = task.valve
         hint = task.last
         if task.expected is not None:
-            low = max(task.expected.lo, 0.0)
-            hint += f"; expect {low:.2f} to {task.expected.hi:.2f} mm"
-        prompt = f"{valve} found ({hint}): "
+            hint = say(
+                "{last}; expect {low:.2f} to {high:.2f} mm",
+                last=task.last,
+                low=max(task.expected.lo, 0.0),
+                high=task.expected.hi,
+            )
+        prompt = say("{valve} found ({hint}): ", valve=valve, hint=hint)
         if task.found is not None:
-            prompt = f"{valve} found, written: {task.found.words} (Enter keeps it, or correct it): "
+            prompt = say(
+                "{valve} found, written: {words} (Enter keeps it, or correct it): ",
+                valve=valve,
+                words=task.found.words,
+            )
         while True:
             said = _read(prompt)
-            if said.lower() == "h":
-                out(HELP)
+            if typed.is_help(said):
+                out(_help())
                 continue
             if not said and task.found is not None:
                 return task.found
@@ -267,14 +304,14 @@ class _Leader:
             question = self._desk.surprise(guide, valve, reading)
             if question is None:
                 return reading
-            say(f"  {question}")
+            tell(f"  {question}")
             return self._second_look(valve, reading)
 
     def _second_look(self, valve: Valve, reading: Reading) -> Reading:
         while True:
-            said = _read(f"{valve} again (Enter = it read the same): ")
-            if said.lower() == "h":
-                out(HELP)
+            said = _read(say("{valve} again (Enter = it read the same): ", valve=valve))
+            if typed.is_help(said):
+                out(_help())
                 continue
             if not said:
                 return reading
@@ -287,35 +324,47 @@ class _Leader:
         cold = guide.blades.show(guide.cold_um[valve])
         turn = guide.screw(found, valve)
         if turn is not None:
-            out(f"  to {cold}: {turn.words}")
-        prompt = f"{valve} set on (Enter = left alone, y = the cold gap {cold}, or the blade): "
+            out(say("  to {gap}: {words}", gap=cold, words=turn.words))
+        prompt = say(
+            "{valve} set on (Enter = left alone, y = the cold gap {gap}, or the blade): ",
+            valve=valve,
+            gap=cold,
+        )
         if task.set is not None:
-            prompt = f"{valve} is {task.set.words} (Enter keeps it, - takes it back, or the blade): "
+            prompt = say(
+                "{valve} is {words} (Enter keeps it, - takes it back, or the blade): ",
+                valve=valve,
+                words=task.set.words,
+            )
         while True:
             said = _read(prompt)
-            if said.lower() == "h":
-                out(HELP)
+            if typed.is_help(said):
+                out(_help())
                 continue
             if not said:
                 return task.set is not None
             if said == "-" and task.set is not None:
                 self._desk.book.withdraw(task.set.id)
                 return False
-            if self._write(valve, "set", "" if said.lower() == "y" else said) is not None:
+            if self._write(valve, "set", "" if typed.is_yes(said) else said) is not None:
                 for caution in cautions_at("set"):
-                    say(f"   !  {caution.text}")
+                    tell(f"   !  {caution.text}")
                 return True
 
     def _left(self, task: ValveTask) -> None:
         valve = task.valve
         kept = self._guide().task(valve).left
-        prompt = f"{valve} left, after the lock-nut (Enter = not read again): "
+        prompt = say("{valve} left, after the lock-nut (Enter = not read again): ", valve=valve)
         if kept is not None:
-            prompt = f"{valve} left, written: {kept.words} (Enter keeps it, or correct it): "
+            prompt = say(
+                "{valve} left, written: {words} (Enter keeps it, or correct it): ",
+                valve=valve,
+                words=kept.words,
+            )
         while True:
             said = _read(prompt)
-            if said.lower() == "h":
-                out(HELP)
+            if typed.is_help(said):
+                out(_help())
                 continue
             if not said:
                 if kept is None:
@@ -330,9 +379,9 @@ class _Leader:
             visit = self._desk.book.visit(self._id)
             reading = self._desk.say(visit, valve, step, text, spin=spin, note=note, correct=True)
         except ColdlashError as error:
-            say(f"  {error}")
+            tell(f"  {error}")
             return None
-        out(f"  {valve} {step}: {reading.words}")
+        out(say("  {reading}: {words}", reading=label(f"{valve} {step}"), words=reading.words))
         return reading
 
     def _close(self) -> bool:
@@ -341,25 +390,25 @@ class _Leader:
         out()
         out(guide.closing.title)
         for item in guide.closing.items:
-            say(f"  [ ] {item.text}")
+            tell(f"  [ ] {item.text}")
         for caution in guide.closing.cautions:
-            say(f"   !  {caution.text}")
+            tell(f"   !  {caution.text}")
         open_valves = [str(task.valve) for task in guide.tasks if task.found is None]
         if open_valves:
-            out("Nothing is written yet for " + ", ".join(open_valves))
+            out(say("Nothing is written yet for {valves}", valves=", ".join(open_valves)))
         while True:
             try:
-                said = _read("Close the visit? y, or the name of a valve to go back to, q to leave: ")
+                said = _read(say("Close the visit? y, or the name of a valve to go back to, q to leave: "))
             except _BackError:
                 said = str(guide.tasks[-1].valve)
-            if said.lower() in {"y", "yes"}:
+            if typed.is_yes(said):
                 self._desk.book.close_visit(self._id)
-                out("Closed.")
+                out(say("Closed."))
                 return True
             try:
                 valve = guide.engine.valve(said)
             except InputError as error:
-                say(f"  {error}")
+                tell(f"  {error}")
                 continue
             order = [task.valve for task in guide.tasks]
             self._shown_stop = None
@@ -369,23 +418,30 @@ class _Leader:
 
 def _print_stop(guide: Guide, stop: GuidedStop) -> None:
     words = stop.words
-    out(f"Stop {stop.number} of {len(guide.stops)}: {words.position}")
+    out(
+        say(
+            "Stop {number} of {count}: {position}",
+            number=stop.number,
+            count=len(guide.stops),
+            position=words.position,
+        )
+    )
     if stop.number == 1:
         for caution in cautions_at("turn"):
-            say(f"   !  {caution.text}")
+            tell(f"   !  {caution.text}")
     if guide.planned.plan.turn == "against":
         for caution in cautions_at("turn_against"):
-            say(f"   !  {caution.text}")
-    out(f"  turn   {words.turn}")
-    out(f"  mark   {words.mark}")
+            tell(f"   !  {caution.text}")
+    out(say("  turn   {turn}", turn=words.turn))
+    out(say("  mark   {mark}", mark=words.mark))
     for text in words.find:
-        say(f"  sure?  {text}")
+        tell(say("  sure?  {text}", text=text))
     if words.room:
-        say(f"  room   {words.room}")
+        tell(say("  room   {room}", room=words.room))
     if stop.number == 1:
         for caution in cautions_at("measure"):
-            say(f"   !  {caution.text}")
-        out("  Say what the blades say; h shows how.")
+            tell(f"   !  {caution.text}")
+        out(say("  Say what the blades say; h shows how."))
 
 
 def _split(said: str) -> tuple[str, Spin | None, str]:
@@ -393,13 +449,9 @@ def _split(said: str) -> tuple[str, Spin | None, str]:
     spin: Spin | None = None
     notes = []
     for part in filter(None, (piece.strip() for piece in rest.split(";"))):
-        match part.lower():
-            case "free":
-                spin = "free"
-            case "stiff":
-                spin = "stiff"
-            case "none":
-                spin = "none"
-            case _:
-                notes.append(part)
-    return text.strip(), spin, "; ".join(notes)
+        spoken = typed.spin(part)
+        if spoken is None:
+            notes.append(part)
+        else:
+            spin = spoken
+    return typed.reading(text.strip()), spin, "; ".join(notes)

@@ -7,7 +7,9 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from coldlash.cli.arguments import book_option, command, day, group, number
-from coldlash.cli.output import out, put_json, say
+from coldlash.cli.output import out, put_json, tell
+from coldlash.language import day as in_words
+from coldlash.language import say
 
 if TYPE_CHECKING:
     from coldlash.desk.work import WorkDone
@@ -21,42 +23,46 @@ PARTS = (
 
 def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Add these commands."""
-    work = group(commands, "work", "write down work on an engine, list it, take it back")
-    done = command(work, "add", "write down that a part was replaced, ground, tightened again", _add)
+    work = group(commands, "work", say("write down work on an engine, list it, take it back"))
+    done = command(work, "add", say("write down that a part was replaced, ground, tightened again"), _add)
     done.add_argument("part", choices=PARTS, metavar="PART", help=", ".join(PARTS))
     done.add_argument("kind", choices=KINDS, metavar="WHAT", help=", ".join(KINDS))
-    done.add_argument("--engine", metavar="NAME", help="the engine's name; not needed for an only one")
+    done.add_argument("--engine", metavar="NAME", help=say("the engine's name; not needed for an only one"))
     done.add_argument(
         "--at",
         metavar="WHERE",
         default="",
-        help='valves or cylinders, like "E3 I3" or "1,2"; of a head, any cylinder under it; default: all',
+        help=say(
+            'valves or cylinders, like "E3 I3" or "1,2"; of a head, any cylinder under it; default: all'
+        ),
     )
     done.add_argument(
         "--on",
         type=day,
         metavar="DATE",
         default=None,
-        help="its day, if it was between visits; default today",
+        help=say("its day, if it was between visits; default today"),
     )
     done.add_argument(
         "--visit", metavar="ID", nargs="?", const="", default=None,
-        help="it was done at this visit, after the gaps were found; without an ID, at the open one",
+        help=say("it was done at this visit, after the gaps were found; without an ID, at the open one"),
     )  # fmt: skip
     done.add_argument(
-        "--distance", type=number("--distance"), metavar="KM", help="the engine's own distance, if known"
+        "--distance", type=number("--distance"), metavar="KM", help=say("the engine's own distance, if known")
     )
-    done.add_argument("--who", metavar="NAME", help="whose hands")
-    done.add_argument("--note", default="", help="anything worth keeping")
+    done.add_argument("--who", metavar="NAME", help=say("whose hands"))
+    done.add_argument("--note", default="", help=say("anything worth keeping"))
     book_option(done)
-    lists = command(work, "list", "list the work on an engine and whose gaps it moved", _list)
+    lists = command(work, "list", say("list the work on an engine and whose gaps it moved"), _list)
     lists.add_argument(
-        "engine", metavar="NAME", nargs="?", help="the engine's name; not needed for an only one"
+        "engine", metavar="NAME", nargs="?", help=say("the engine's name; not needed for an only one")
     )
     book_option(lists)
-    back = command(work, "take-back", "take back work that was not done; it stays to be seen", _take_back)
-    back.add_argument("id", metavar="ID", help="its id, as listed")
-    back.add_argument("--reason", required=True, help="why")
+    back = command(
+        work, "take-back", say("take back work that was not done; it stays to be seen"), _take_back
+    )
+    back.add_argument("id", metavar="ID", help=say("its id, as listed"))
+    back.add_argument("--reason", required=True, help=say("why"))
     book_option(back)
 
 
@@ -80,8 +86,8 @@ def _add(arguments: argparse.Namespace) -> None:
     if arguments.json:
         put_json(_json(done))
         return
-    out(f"{entry.name}, {done.work.day}: {done.words}.")
-    say(done.means)
+    out(say("{engine}, {day}: {words}.", engine=entry.name, day=done.work.day, words=done.words))
+    tell(done.means)
 
 
 def _json(done: WorkDone) -> dict[str, object]:
@@ -112,11 +118,11 @@ def _list(arguments: argparse.Namespace) -> None:
         put_json({"engine": entry.name, "work": [_json(done) for done in found]})
         return
     if not found:
-        out(f"No work on {entry.name} is written down.")
+        out(say("No work on {name} is written down.", name=entry.name))
     for done in found:
-        say(f"{done.work.day}  {done.words}" + (f" ({done.work.note})" if done.work.note else ""))
-        say(f"  {done.means}")
-        say(f"  id {done.work.id}")
+        tell(f"{in_words(done.work.day)}  {done.words}" + (f" ({done.work.note})" if done.work.note else ""))
+        tell(f"  {done.means}")
+        tell(say("  id {id}", id=done.work.id))
 
 
 def _take_back(arguments: argparse.Namespace) -> None:
@@ -128,4 +134,6 @@ def _take_back(arguments: argparse.Namespace) -> None:
     if arguments.json:
         put_json({"work": gone.replaces, "taken_back": True})
         return
-    out(f"Taken back: {gone.day}, {work_words(gone)}. It stays in the book, marked.")
+    out(
+        say("Taken back: {day}, {words}. It stays in the book, marked.", day=gone.day, words=work_words(gone))
+    )

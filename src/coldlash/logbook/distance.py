@@ -570,9 +570,7 @@ def _fitted(fitment: Fitment, instrument: Instrument | None, unit: Meter) -> Fit
     if reading is None and instrument is not None and instrument.day == fitment.day:
         reading = instrument.reading
     digits = None if instrument is None else instrument.digits
-    return Fitted(
-        day=fitment.day, unit=unit, digits=digits, reading=reading, distance_m=fitment.distance_m
-    )
+    return Fitted(day=fitment.day, unit=unit, digits=digits, reading=reading, distance_m=fitment.distance_m)
 
 
 def _stays(fitments: Sequence[Fitment]) -> list[tuple[Fitment, Fitment | None]]:
