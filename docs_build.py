@@ -74,6 +74,7 @@ def run_tour(text: str) -> str:
         environment = {
             **os.environ,
             "COLDLASH_BOOK": str(Path(scratch) / "demo.coldlash"),
+            "COLDLASH_LANGUAGE": "en",
             "COLUMNS": "100",
             "PATH": f"{Path(sys.executable).parent}{os.pathsep}{os.environ['PATH']}",
         }

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Iterator
 from pathlib import Path
@@ -12,6 +13,10 @@ import pytest
 _ROOT = str(Path(__file__).resolve().parents[1])
 if _ROOT not in sys.path:
     sys.path.insert(0, _ROOT)
+
+
+# Whatever language this computer is set to, tests read English unless they ask for another.
+os.environ["COLDLASH_LANGUAGE"] = "en"
 
 
 @pytest.fixture(scope="session")
