@@ -8,7 +8,7 @@ from pathlib import Path
 
 from coldlash.desk.engines import load_engine, read_text_file
 from coldlash.desk.learning import learnt_from
-from coldlash.desk.tests_done import Evidence
+from coldlash.desk.tests_done import Evidence, cause_words, typed_place
 from coldlash.engine.heat import temperature_coefficient
 from coldlash.engine.spec import Engine, Valve
 from coldlash.errors import InputError
@@ -20,8 +20,9 @@ from coldlash.wear.first import FirstAnswer, first_answers, say_gap
 from coldlash.wear.next_test import NONE, NextTest, Result, check_signs, place_of, test_called
 from coldlash.wear.record import GapInterval, VisitRecord
 from coldlash.wear.settings import DEFAULTS, Coefficient, TrendSettings
-from coldlash.wear.verdict import Finding
+from coldlash.wear.verdict import SURE, Finding
 from coldlash.wear.wording import MM_KM, Units
+from coldlash.wear.wording import valves as wording_valves
 
 NOTHING_KNOWN = Evidence()
 
@@ -33,6 +34,8 @@ TEST_WORDS = {
     "measure_again_cold": mark("measure again, cold"),
     "listen": mark("listen"),
 }
+CAUSES_NAMED = 3
+"""Causes that are offered to be written down as found."""
 LEAST_BITS = 0.02
 """A further test that tells less than this is not worth naming (judgement)."""
 
@@ -72,6 +75,27 @@ class Answer:
     def worthwhile(self) -> tuple[NextTest, ...]:
         """Further tests worth their effort, best first."""
         return tuple(test for test in self.assessment.next_tests if test.bits >= LEAST_BITS)
+
+    def test_links(self) -> tuple[tuple[str, str, str], ...]:
+        """The same as (words, kind, place as typed), to write down what they show."""
+        return tuple(
+            (words, test.test, typed_place(self.engine, test.test, test.where))
+            for words, test in zip(self.next_tests(), self.worthwhile(), strict=True)
+        )
+
+    def cause_links(self) -> tuple[tuple[str, str, str], ...]:
+        """Causes that may be found to be it, as (words, cause, place as typed): those even odds or better say."""
+        seen = self.assessment.attribution
+        if seen.p_something < SURE:
+            return ()
+        return tuple(
+            (
+                say("{cause} at {valves}", cause=cause_words(c.cause), valves=wording_valves(c.where)),
+                c.cause,
+                " ".join(map(str, c.where)),
+            )
+            for c in self.assessment.causes[:CAUSES_NAMED]
+        )
 
     def recheck_words(self) -> str:
         """When to look again, in words."""

@@ -402,8 +402,19 @@ def data_asked(pairs: Iterable[str]) -> dict[str, float | str]:
     return data
 
 
-def places_of_test(engine: Engine, test: Test) -> tuple[tuple[str, str], ...]:
-    """Where a test can be done: as typed ("3", "E1 E3", "") and in words."""
+def kind_called(name: str) -> Kind | None:
+    """A test of the table in words; None where there is none of that name."""
+    return next((kind for kind in kinds() if kind.name == name), None)
+
+
+def cause_words(name: str) -> str:
+    """A cause in a few words."""
+    return wording.cause(name)
+
+
+def places_of_test(engine: Engine, kind: str) -> tuple[tuple[str, str], ...]:
+    """Where a test can be done: as typed ("3", "E1 E3", "") and in words. Raises InputError."""
+    test = test_called(kind)
     return tuple(
         (_typed(test, where), telling.place_words(test.place, where)) for where in places(engine, test.place)
     )
