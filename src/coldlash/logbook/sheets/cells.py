@@ -31,7 +31,7 @@ def nobody_watches(stage: str, done: int, of: int) -> None:
 class Sheet:
     """One sheet. ``lines[i]`` is how the file counts ``rows[i]`` (from 1). Rows may differ in length.
 
-    ``lost``: cells that hold something that can't be read, by (row index, column index), and why.
+    ``lost``: cells that hold something that can't be read, by (row index, column index; -1 = the row), and why.
     """
 
     name: str

@@ -147,20 +147,16 @@ def _heading_text(sheet: Sheet, top: int, rows: int, column: int) -> str:
 def _to_the_left(sheet: Sheet, top: int, column: int) -> Cell:
     """What stands over this column though its own cell is empty: the next valve or step to the left."""
     upper, lower = sheet.rows[top], sheet.rows[top + 1]
-    if (
-        column >= len(lower)
-        or lower[column] is None
-        or role_of(shown(lower[column])) not in (*GAP_ROLES, "adjusted")
-    ):
+    steps = (*GAP_ROLES, "adjusted")
+    said = shown(lower[column]) if column < len(lower) else ""
+    step, valve = role_of(said) in steps, _valve_heading(said) is not None
+    if not (step or valve):
         return None
     for number in range(min(column, len(upper)) - 1, -1, -1):
         cell = upper[number]
         if cell is not None:
-            return (
-                cell
-                if isinstance(cell, str) and (_valve_heading(cell) or role_of(cell) in GAP_ROLES)
-                else None
-            )
+            over = shown(cell)
+            return cell if (step and _valve_heading(over)) or (valve and role_of(over) in steps) else None
     return None
 
 

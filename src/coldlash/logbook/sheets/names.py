@@ -136,7 +136,7 @@ def without_unit(heading: str) -> str:
     parts = words.split()
     while len(parts) > 1 and parts[-1] in UNITS:
         parts.pop()
-        if parts and parts[-1] in ("in", ","):
+        if len(parts) > 1 and parts[-1] in ("in", ","):
             parts.pop()
     return " ".join(parts).strip(" .:-,/")
 

@@ -33,7 +33,7 @@ from coldlash.logbook.records import (
     plain,
 )
 from coldlash.logbook.sheets.cells import Cell, Sheet, Watch, nobody_watches, shown
-from coldlash.logbook.sheets.days import day_of
+from coldlash.logbook.sheets.days import day_of, like_a_day
 from coldlash.logbook.sheets.names import (
     FEELS,
     TOTALS,
@@ -158,9 +158,9 @@ class _Taking:
                 self.watch("understanding", number, of)
             self.row, self.line = rows[number], self.sheet.lines[number]
             for column, why in lost.get(number, ()):
-                if column >= len(self.told.columns) or self.told.columns[column].role != "ignore":
-                    self.fault(column, why)
-            cut = any(column >= len(self.told.columns) for column, _ in lost.get(number, ()))
+                if column < 0 or self.told.columns[column].role != "ignore":
+                    self.fault(None if column < 0 else column, why)
+            cut = any(column < 0 for column, _ in lost.get(number, ()))
             if not cut and not self._left_out(heading):
                 self._reading()
         self.watch("understanding", of, of)
@@ -250,7 +250,10 @@ class _Taking:
             return ""
         if self.told.wide:
             return "words" if self.cell("date") is None or len(set(map(shown, there))) == 1 else "no gaps"
-        return "words" if all(isinstance(cell, str) for cell in there) else "no valve"
+        return "words" if all(self._word(cell) for cell in there) else "no valve"
+
+    def _word(self, cell: Cell) -> bool:
+        return isinstance(cell, str) and typed(cell) is None and not like_a_day(cell, self.told.this_year)
 
     def _at_any_gap(self) -> bool:
         return any(self._at(number) is not None for number in self.told.gap_columns)
@@ -272,7 +275,7 @@ class _Taking:
         engine = self._engine()
         day, distance, temperature = self._day(), self._distance(engine), self._temperature()
         adjusted, note, by = self._adjusted(), self._text("note"), self._text("by")
-        rows = []
+        rows: list[LogRow] = []
         by_cylinder = self.told.wide and any(len(code) == 1 for code in self.gaps)
         for valve, columns in self._valves(engine):
             own = "" if (self.told.wide and not by_cylinder) or rows else note  # a cylinder's note, once
@@ -375,7 +378,7 @@ class _Taking:
         km_each = {"km": 1.0, "mile": KM_PER_MILE}.get(unit, engine[1].service.km_per_h if engine else 1.0)
         if not 0 <= value * km_each <= DISTANCE_KM_MAX:
             self.wrong(
-                number, say("{value:g} is outside 0 to {most:,.0f} km", value=value, most=DISTANCE_KM_MAX)
+                number, say("{value:,.0f} is outside 0 to {most:,.0f} km", value=value, most=DISTANCE_KM_MAX)
             )
             return None
         if self.told.distance_is == "meter":

@@ -162,7 +162,7 @@ def _too_long(rows: list[tuple[Cell, ...]], widths: list[int]) -> dict[tuple[int
         'has more fields than the heading; a decimal comma or a comma in a note must stand in quotes: "0,15"'
     )
     most = widths[head]
-    return {(number, most): why for number, width in enumerate(widths) if width > most and number > head}
+    return {(number, -1): why for number, width in enumerate(widths) if width > most and number > head}
 
 
 def _numeric(cell: Cell) -> bool:
