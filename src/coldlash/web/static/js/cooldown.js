@@ -1,6 +1,7 @@
 // The live countdown: the moment was worked out by the book and stands in the page; this only shows how far off it is,
 // also with no network. The last one begun is kept on this device, so that coming back finds it again.
 
+import { localTag, say } from "./language.js";
 import { openStore } from "./store.js";
 
 const place = document.getElementById("countdown");
@@ -42,8 +43,8 @@ async function remember() {
 }
 
 if (until !== null) {
-  const time = new Date(until).toLocaleTimeString(document.documentElement.lang, { hour: "2-digit", minute: "2-digit" });
-  document.getElementById("at").textContent = `At about ${time} by this device’s clock.`;
+  const time = new Date(until).toLocaleTimeString(localTag, { hour: "2-digit", minute: "2-digit" });
+  document.getElementById("at").textContent = say("At about {time} by this device’s clock.", { time });
   show();
 }
 remember().catch(() => {

@@ -1,5 +1,7 @@
 // The one IndexedDB database of the pages, and promises around it.
 
+import { say } from "./language.js";
+
 export const NAME = "coldlash";
 const VERSION = 1;
 
@@ -20,7 +22,7 @@ export function openDatabase(name = NAME) {
       resolve(request.result);
     };
     request.onerror = () => reject(request.error);
-    request.onblocked = () => reject(new Error("an older page of coldlash is still open; close it and reload"));
+    request.onblocked = () => reject(new Error(say("an older page of coldlash is still open; close it and reload")));
   });
 }
 
@@ -33,7 +35,7 @@ export async function transact(database, names, mode, work) {
   const transaction = database.transaction(names, mode, { durability: "strict" });
   const done = new Promise((resolve, reject) => {
     transaction.oncomplete = resolve;
-    transaction.onabort = () => reject(transaction.error ?? new Error("the write was abandoned"));
+    transaction.onabort = () => reject(transaction.error ?? new Error(say("the write was abandoned")));
     transaction.onerror = () => reject(transaction.error);
   });
   let result;

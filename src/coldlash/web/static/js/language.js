@@ -3,6 +3,8 @@
 
 const PSEUDO = "en-XA";
 const tag = document.documentElement.lang || "en";
+/** The tag for Intl: the language for tests is written as German is. */
+export const localTag = tag === PSEUDO ? "de" : tag;
 const words = await catalogue();
 
 async function catalogue() {
@@ -22,16 +24,25 @@ export function say(template, values = {}) {
   return filled(lookUp(template), values);
 }
 
+/** The text itself: marks a text of a table that is made while the module loads. Said with table() where it is used. */
+export function mark(text) {
+  return text;
+}
+
+/** `say` for a marked text of a table. */
+export const table = say;
+
 /** `say` for a word that other languages split: `context` tells which one is meant. */
 export function say_in(context, template, values = {}) {
-  const found = tag === PSEUDO ? lookUp(template) : (words[`${context}\u0004${template}`] ?? template);
+  const found = tag === PSEUDO ? lookUp(template) : words[`${context}\u0004${template}`] || template;
   return filled(found, values);
 }
 
 /** `one` or `many`, as the language counts `n`; {n} in them is the count. */
 export function plural(one, many, n, values = {}) {
-  const forms = words[one] ?? [one, many].map((text) => (tag === PSEUDO ? lookUp(text) : text));
-  return filled(forms[n === 1 ? 0 : 1], { n, ...values });
+  const which = n === 1 ? 0 : 1; // as English and German count
+  const text = words[one]?.[which] || [one, many][which];
+  return filled(tag === PSEUDO ? lookUp(text) : text, { n, ...values });
 }
 
 /** A number as the language writes it; `places` decimals, or as it stands. */
@@ -50,7 +61,7 @@ function lookUp(template) {
   if (tag === PSEUDO) {
     return template.trim() === "" ? template : `⟦${template}${"~".repeat(Math.floor(template.length * 0.35))}⟧`;
   }
-  return words[template] ?? template;
+  return words[template] || template; // one that isn’t translated yet stands there empty
 }
 
 function filled(template, values) {

@@ -1,5 +1,6 @@
 // The shed: keeps what a visit needs on this device while the book can be reached, and says what is still only here.
 
+import { say } from "./language.js";
 import { describe, openOutbox } from "./outbox.js";
 import { keepPages } from "./register.js";
 import { BOOK, openStore } from "./store.js";
@@ -28,7 +29,7 @@ async function showSaved() {
 }
 
 showSaved().catch((error) => {
-  document.getElementById("saved").textContent = `This browser can’t keep anything on this device: ${error.message}`;
+  document.getElementById("saved").textContent = say("This browser can’t keep anything on this device: {fault}", { fault: error.message });
 });
 keepForTheEngine().catch(() => {
   document.documentElement.dataset.kept = "0"; // no network: what was kept before stays

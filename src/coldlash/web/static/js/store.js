@@ -2,6 +2,7 @@
 // here always says so: it is never handed out as fresh.
 
 import { asked, openDatabase, transact } from "./database.js";
+import { localTag, say } from "./language.js";
 
 export const BOOK = "book";
 export const DEVICE = "this device";
@@ -61,14 +62,14 @@ export class Store {
       return this.#handed(value, BOOK, fetchedAt);
     }
     if (response !== null && response.status < 500) {
-      throw Object.assign(new Error(value?.error?.message ?? `the book answered ${response.status}`), {
+      throw Object.assign(new Error(value?.error?.message ?? say("the book answered {status}", { status: response.status })), {
         status: response.status,
         error: value?.error,
       });
     }
     const kept = await this.recall(kind, id);
     if (kept === null) {
-      throw new Error("The book can’t be reached, and this was never kept on this device.");
+      throw new Error(say("The book can’t be reached, and this was never kept on this device."));
     }
     return kept;
   }
@@ -84,7 +85,7 @@ export class Store {
 }
 
 /** The age of something kept, in words: "just now", "12 minutes ago", "3 days ago". */
-export function ageInWords(ageMs, language = "en") {
+export function ageInWords(ageMs, language = localTag) {
   const minutes = Math.round(ageMs / 60_000);
   const format = new Intl.RelativeTimeFormat(language, { numeric: "auto" });
   if (minutes < 1) {
