@@ -10,8 +10,11 @@ from itertools import pairwise
 from coldlash.desk.answer import Answer
 from coldlash.desk.desk import Desk
 from coldlash.desk.printing import vehicle_of, visit_changes, words_of
+from coldlash.desk.tests_done import causes_on
 from coldlash.engine.spec import Engine, Valve
+from coldlash.language import say
 from coldlash.logbook.due import Due
+from coldlash.logbook.lasting import AtEngine
 from coldlash.logbook.records import STEPS, EngineFile, Visit
 from coldlash.paper import checksum
 from coldlash.paper.charts_history import Ahead, ValveHistory
@@ -61,6 +64,7 @@ def report_of(desk: Desk, name: str, today: date) -> ReportData:
         done=_done(engine, records, words),
         unknown=_unknown(engine, records, words),
         parts=_parts(records),
+        tests=_tests(desk, name, engine),
     )
 
 
@@ -238,6 +242,33 @@ def _parts(records: Sequence[VisitRecord]) -> tuple[Entry, ...]:
             what = f"Work that moves the gaps of {', '.join(map(str, afresh))}"
             entries.append(Entry(record.day, what, distance_km=record.distance_km))
     return tuple(entries)
+
+
+def _tests(desk: Desk, name: str, engine: Engine) -> tuple[Entry, ...]:
+    """Tests other than gaps, and causes that were found, by day."""
+    entries = []
+    for done in desk.tests(name):
+        result = done.outcome
+        if done.ended:
+            result = say("{outcome}. No longer counts: {why}", outcome=done.outcome, why=done.ended)
+        entries.append(Entry(done.test.day, done.title, result, _km(done.test)))
+    units = desk.shown().units(engine.service)
+    for found in causes_on(desk.book, desk.book.engine(name), engine):
+        cause = found.cause
+        if cause.amount_um is not None:
+            size = units.mm(cause.amount_um / 1000)
+            if cause.direction == "tighter":
+                moved = say("gaps {size} tighter", size=size)
+            else:
+                moved = say("gaps {size} looser", size=size)
+        else:
+            moved = say("gaps tighter") if cause.direction == "tighter" else say("gaps looser")
+        entries.append(Entry(cause.day, say("Found: {cause}", cause=found.words), moved, _km(cause)))
+    return tuple(sorted(entries, key=lambda entry: entry.day))
+
+
+def _km(entry: AtEngine) -> float | None:
+    return None if entry.distance_m is None else entry.distance_m / 1000
 
 
 def _done(engine: Engine, records: Sequence[VisitRecord], words: Words) -> tuple[str, ...]:

@@ -41,14 +41,14 @@ MENDS: Mapping[str, frozenset[str]] = {
 }
 """Parts whose work can mend what a stopping sign shows."""
 MENDING = frozenset({"replaced", "repaired", "machined", "rebuilt"})
-MOST_OUTCOME = 60
 
 
 @dataclass(frozen=True, slots=True)
 class TestDone:
     """A test as the book has it. ``result`` None: none yet, or one that this version does not know.
 
-    ``ended``: why it no longer counts, in a sentence; empty while it does.
+    ``ended``: why it no longer counts, in a sentence; empty while it does. ``title`` and ``outcome``: its words, taken
+    apart for tables.
     """
 
     __test__ = False
@@ -57,6 +57,8 @@ class TestDone:
     words: str
     result: Result | None
     ended: str = ""
+    title: str = ""
+    outcome: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -323,10 +325,7 @@ def _outcome(test: Test, outcomes: Sequence[str] | None) -> str:
             raise InputError(
                 say("{test} can't show {name!r}; it can show {have}", test=test.name, name=name, have=have)
             )
-    text = "+".join(sign.name for sign in test.signs if sign.name in signs) or NONE
-    if len(text) > MOST_OUTCOME:
-        raise InputError(say("{test}: too many signs for one result; write two", test=test.name))
-    return text
+    return "+".join(sign.name for sign in test.signs if sign.name in signs) or NONE
 
 
 def _direction(cause: str, wanted: str | None, ways: frozenset[Direction]) -> Direction:
@@ -486,19 +485,15 @@ def _told(engine: Engine, test: EngineTest, saw: int | None = None) -> TestDone:
         signs = tuple(name for name in test.result.split("+") if name not in ("", NONE))
         check_signs(kind, signs)
     except InputError:
-        words = say(
-            "{test}: {outcome}", test=test.kind.replace("_", " "), outcome=test.result.replace("_", " ")
-        )
-        return TestDone(test, words, None, say("This version does not know that test on this engine."))
+        title, outcome = test.kind.replace("_", " "), test.result.replace("_", " ")
+        words = say("{test}: {outcome}", test=title, outcome=outcome)
+        why = say("This version does not know that test on this engine.")
+        return TestDone(test, words, None, why, title, outcome)
     result = Result(kind.name, where, signs, test.day, saw)
-    if not test.result:
-        words = say(
-            "{test} of {where}: no result yet",
-            test=table(kind.called),
-            where=telling.place_words(kind.place, where),
-        )
-        return TestDone(test, words, None)
-    return TestDone(test, telling.result_words(engine, result._replace(day=None)), result)
+    title = say("{test} of {where}", test=table(kind.called), where=telling.place_words(kind.place, where))
+    outcome = telling.outcome_words(kind, signs) if test.result else say("no result yet")
+    words = say("{test}: {outcome}", test=title, outcome=outcome)
+    return TestDone(test, words, result if test.result else None, "", title, outcome)
 
 
 def _judged(
