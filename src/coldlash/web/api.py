@@ -10,6 +10,7 @@ from typing import Any
 from starlette.requests import Request
 from starlette.responses import JSONResponse
 
+from coldlash.language import say
 from coldlash.web.problems import Problem
 
 ENTRY_HEADER = "idempotency-key"
@@ -21,13 +22,17 @@ async def read_json(request: Request) -> dict[str, Any]:
     and infinities, which JSON doesn't have."""
     kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
     if kind != "application/json":
-        raise Problem(415, f"This address takes application/json, not {kind or 'nothing'}.", kind="bad_input")
+        raise Problem(
+            415,
+            say("This address takes application/json, not {kind}.", kind=kind or say("nothing")),
+            kind="bad_input",
+        )
     try:
         value = json.loads(await request.body(), parse_constant=_no_constant)
     except (ValueError, RecursionError) as error:
-        raise Problem(400, f"The body isn't JSON: {error}.", kind="bad_input") from error
+        raise Problem(400, say("The body isn't JSON: {error}.", error=error), kind="bad_input") from error
     if not isinstance(value, dict):
-        raise Problem(422, "The body should be a JSON object, like {...}.", kind="bad_input")
+        raise Problem(422, say("The body should be a JSON object, like {...}."), kind="bad_input")
     return value
 
 
@@ -38,7 +43,10 @@ def entry_id(request: Request) -> str:
     if not _UUID.fullmatch(given):
         raise Problem(
             400,
-            f"The header Idempotency-Key should be a UUID made for this entry, not {given[:60]!r}.",
+            say(
+                "The header Idempotency-Key should be a UUID made for this entry, not {given!r}.",
+                given=given[:60],
+            ),
             kind="bad_input",
         )
     return given
@@ -49,10 +57,12 @@ def accepted(entry: str, content: Mapping[str, Any] | None = None, status_code: 
     return JSONResponse({**(content or {}), "entry": entry}, status_code=status_code)
 
 
-def conflict(message: str, mine: Any, theirs: Any, hint: str = "Choose which one holds.") -> Problem:
+def conflict(message: str, mine: Any, theirs: Any, hint: str = "") -> Problem:
     """To raise when the book holds something newer than what the page had seen: both values travel back."""
-    return Problem(409, message, hint, extra={"mine": mine, "theirs": theirs})
+    return Problem(
+        409, message, hint or say("Choose which one holds."), extra={"mine": mine, "theirs": theirs}
+    )
 
 
 def _no_constant(name: str) -> None:
-    raise ValueError(f"{name} is not a number in JSON")
+    raise ValueError(say("{name} is not a number in JSON", name=name))

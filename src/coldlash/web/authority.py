@@ -27,6 +27,7 @@ from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
 from coldlash.errors import InputError
+from coldlash.language import say
 from coldlash.web.network import LOOPBACK_NAMES, NOT_ON_THE_INTERNET, is_local
 
 CA_DAYS = 3650
@@ -88,8 +89,12 @@ class Authority:
                 _create(folder, host_name, clock())
         except OSError as error:
             raise InputError(
-                f"the folder {folder} for the local certificate authority can't be made ({error.strerror}); "
-                "give coldlash a state folder that it may write to"
+                say(
+                    "the folder {folder} for the local certificate authority can't be made ({strerror}); "
+                    "give coldlash a state folder that it may write to",
+                    folder=folder,
+                    strerror=error.strerror,
+                )
             ) from error
         authority = cls(folder, *_load(folder), clock)
         if authority.certificate.not_valid_after_utc - clock() < timedelta(days=RENEW_DAYS):
@@ -132,8 +137,11 @@ class Authority:
         wanted = frozenset(host for host in hosts if self.permits(host))
         if not wanted:
             raise InputError(
-                "none of the names and addresses given is on a local network, so no certificate can be "
-                f"issued for them: {', '.join(sorted(hosts)) or 'none given'}"
+                say(
+                    "none of the names and addresses given is on a local network, so no certificate can "
+                    "be issued for them: {given}",
+                    given=", ".join(sorted(hosts)) or "none given",
+                )
             )
         wanted |= LOOPBACK_NAMES
         kept = self._kept_server_certificate()
@@ -203,8 +211,12 @@ class Authority:
             write_private(file, _key_pem(key) + certificate.public_bytes(serialization.Encoding.PEM))
         except OSError as error:
             raise InputError(
-                f"the server certificate can't be written to {file} ({error.strerror}); "
-                "free some space or give coldlash a state folder that it may write to"
+                say(
+                    "the server certificate can't be written to {file} ({strerror}); free some space or "
+                    "give coldlash a state folder that it may write to",
+                    file=file,
+                    strerror=error.strerror,
+                )
             ) from error
         return ServerCertificate(file, certificate, hosts)
 
@@ -219,8 +231,12 @@ def make_private_folder(folder: Path) -> None:
     mode = stat.S_IMODE(folder.stat().st_mode)
     if mode & 0o022:
         raise InputError(
-            f"other users of this machine may write to the state folder {folder} (mode {mode:04o}), so nothing "
-            f"secret can be kept there; choose another folder, or: chmod go-w {folder}"
+            say(
+                "other users of this machine may write to the state folder {folder} (mode {mode:04o}), "
+                "so nothing secret can be kept there; choose another folder, or: chmod go-w {folder}",
+                folder=folder,
+                mode=mode,
+            )
         )
 
 
@@ -280,27 +296,51 @@ def _create(folder: Path, host_name: str, now: datetime) -> None:
 
 def _load(folder: Path) -> tuple[ec.EllipticCurvePrivateKey, x509.Certificate]:
     key_file, certificate_file = folder / _KEY_FILE, folder / _CERTIFICATE_FILE
-    remedy = f"remove the folder {folder} to start a new authority; every phone must then trust the new one"
+    remedy = say(
+        "remove the folder {folder} to start a new authority; every phone must then trust the new one",
+        folder=folder,
+    )
     try:
         for path in (folder, key_file):
             mode = stat.S_IMODE(path.stat().st_mode)
             if mode & 0o077:
                 raise InputError(
-                    f"{path} of the local certificate authority is open to other users of this machine "
-                    f"(mode {mode:04o}). If nobody else uses it: chmod {'700' if path is folder else '600'} "
-                    f"{path}. If somebody may have read it, {remedy}"
+                    say(
+                        "{path} of the local certificate authority is open to other users of this "
+                        "machine (mode {mode:04o}). If nobody else uses it: chmod {folder} {path}. If "
+                        "somebody may have read it, {remedy}",
+                        path=path,
+                        mode=mode,
+                        folder="700" if path is folder else "600",
+                        remedy=remedy,
+                    )
                 )
         key = serialization.load_pem_private_key(key_file.read_bytes(), password=None)
         certificate = x509.load_pem_x509_certificate(certificate_file.read_bytes())
     except OSError as error:
         raise InputError(
-            f"the local certificate authority can't be read: {error.filename} ({error.strerror}); {remedy}"
+            say(
+                "the local certificate authority can't be read: {filename} ({strerror}); {remedy}",
+                filename=error.filename,
+                strerror=error.strerror,
+                remedy=remedy,
+            )
         ) from error
     except (ValueError, TypeError) as error:
-        raise InputError(f"the local certificate authority in {folder} is damaged; {remedy}") from error
+        raise InputError(
+            say(
+                "the local certificate authority in {folder} is damaged; {remedy}",
+                folder=folder,
+                remedy=remedy,
+            )
+        ) from error
     if not isinstance(key, ec.EllipticCurvePrivateKey) or key.public_key() != certificate.public_key():
         raise InputError(
-            f"key and certificate of the local authority in {folder} don't belong together; {remedy}"
+            say(
+                "key and certificate of the local authority in {folder} don't belong together; {remedy}",
+                folder=folder,
+                remedy=remedy,
+            )
         )
     return key, certificate
 

@@ -6,7 +6,7 @@ from starlette.applications import Starlette
 
 from coldlash.desk.desk import Desk
 from coldlash.web.application import create_app
-from coldlash.web.routes import engines, forms, physics, shed, visits, work
+from coldlash.web.routes import engines, evidence, forms, photos, physics, search, shed, visits, work
 from coldlash.web.settings import Settings
 
 
@@ -16,10 +16,13 @@ def book_app(settings: Settings, desk: Desk) -> Starlette:
         settings,
         [
             shed.routes,
+            search.routes,
             forms.routes,
             physics.routes,
             work.routes,
+            evidence.routes,
             engines.routes,
+            photos.routes,
             lambda pages: visits.routes(pages, desk),
         ],
     )

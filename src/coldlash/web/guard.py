@@ -15,6 +15,7 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from coldlash.language import say
 from coldlash.web.network import is_local, is_loopback
 from coldlash.web.pairing import Device, Pairing, is_token, new_token
 from coldlash.web.problems import Problem, respond
@@ -47,12 +48,15 @@ SECURITY_HEADERS = {
     "cross-origin-opener-policy": "same-origin",
     "cross-origin-resource-policy": "same-origin",
     "cross-origin-embedder-policy": "require-corp",
-    "permissions-policy": "microphone=(self), screen-wake-lock=(self), camera=(), geolocation=(), payment=(), "
+    "permissions-policy": "microphone=(self), screen-wake-lock=(self), camera=(), geolocation=(), "
+    "payment=(), "
     "usb=(), serial=(), bluetooth=(), midi=(), display-capture=(), browsing-topics=()",
 }
 REQUEST_HEADER = (
     "x-coldlash"  # any value; another site can't send it without asking first, and is always refused
 )
+# For bytes that somebody sent in: a photo, a PDF. Whatever is in them, nothing runs and nothing is loaded.
+SEALED = "default-src 'none'; sandbox; frame-ancestors 'none'; base-uri 'none'; form-action 'none'"
 FORM_FIELD = "form_token"
 SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 COOKIE_SECONDS = 400 * 86_400
@@ -104,8 +108,8 @@ def at_machine_only(request: Request) -> None:
     if not visitor(request).at_machine:
         raise Problem(
             403,
-            "This can only be done at the computer that keeps the book.",
-            "Open the address that starts with http://localhost there.",
+            say("This can only be done at the computer that keeps the book."),
+            say("Open the address that starts with http://localhost there."),
         )
 
 
@@ -136,8 +140,11 @@ class SecurityHeaders(Defence):
             if message["type"] == "http.response.start":
                 started = True
                 headers = MutableHeaders(scope=message)
+                sealed = headers.get("content-security-policy") == SEALED
                 for name, value in SECURITY_HEADERS.items():
                     headers[name] = value
+                if sealed:  # the one policy of a route's own that counts: it is the stricter one
+                    headers["content-security-policy"] = SEALED
                 headers.setdefault("cache-control", "no-store")
             await send(message)
 
@@ -166,8 +173,8 @@ class KnownHost(Defence):
         await _refuse(
             Problem(
                 421,
-                "This address isn't one of this machine's own names.",
-                "Use the address that coldlash printed when it was started.",
+                say("This address isn't one of this machine's own names."),
+                say("Use the address that coldlash printed when it was started."),
             ),
             scope,
             receive,
@@ -186,8 +193,8 @@ class Neighbours(Defence):
         await _refuse(
             Problem(
                 403,
-                "coldlash answers only on its own local network.",
-                "Join the Wi-Fi or cable network of the workshop.",
+                say("coldlash answers only on its own local network."),
+                say("Join the Wi-Fi or cable network of the workshop."),
             ),
             scope,
             receive,
@@ -209,8 +216,11 @@ class BodyLimit(Defence):
         limit = next((size for prefix, size in self._limits if scope["path"].startswith(prefix)), MEGABYTE)
         too_large = Problem(
             413,
-            f"What was sent is larger than {limit / MEGABYTE:g} MB, the most that is taken here.",
-            "Send it in smaller parts.",
+            say(
+                "What was sent is larger than {megabyte:g} MB, the most that is taken here.",
+                megabyte=limit / MEGABYTE,
+            ),
+            say("Send it in smaller parts."),
         )
         announced = Headers(scope=scope).get("content-length", "0")
         if not announced.isdecimal() or int(announced) > limit:
@@ -298,8 +308,11 @@ class PairedOnly(Defence):
         await _refuse(
             Problem(
                 401,
-                "This device isn't paired with the book, or was cut off.",
-                "Pair it with a code from the computer. What is kept on this device stays here until then.",
+                say("This device isn't paired with the book, or was cut off."),
+                say(
+                    "Pair it with a code from the computer. What is kept on this device stays here until "
+                    "then."
+                ),
             ),
             scope,
             receive,
@@ -317,14 +330,14 @@ class OwnPagesOnly(Defence):
             return
         headers = Headers(scope=scope)
         if not _sent_by_us(scope, headers):
-            await _refuse(_ANOTHER_SITE, scope, receive, send)
+            await _refuse(_another_site(), scope, receive, send)
             return
         if scope.get("method", "GET") in SAFE_METHODS or headers.get(REQUEST_HEADER):
             await self.app(scope, receive, send)
             return
         replay = _Replay(receive)
         if not await _carries_form_token(scope, headers, replay):
-            await _refuse(_NO_TOKEN, scope, receive, send)
+            await _refuse(_no_token(), scope, receive, send)
             return
         await self.app(scope, replay.again(), send)
 
@@ -332,18 +345,26 @@ class OwnPagesOnly(Defence):
 # Outermost first. Headers come before everything so that refusals have them too.
 DEFENCES = (SecurityHeaders, KnownHost, Neighbours, BodyLimit, WhoIsIt, PairedOnly, OwnPagesOnly)
 
-_ANOTHER_SITE = Problem(
-    403,
-    "This came from another site, not from a page of coldlash.",
-    "Open the page here and do it there.",
-    kind="another_site",
-)
-_NO_TOKEN = Problem(
-    403,
-    "This form is out of date or isn't from this page.",
-    "Load the page again and send it once more. A program sends the header X-Coldlash with every change.",
-    kind="form_out_of_date",
-)
+
+def _another_site() -> Problem:
+    return Problem(
+        403,
+        say("This came from another site, not from a page of coldlash."),
+        say("Open the page here and do it there."),
+        kind="another_site",
+    )
+
+
+def _no_token() -> Problem:
+    return Problem(
+        403,
+        say("This form is out of date or isn't from this page."),
+        say(
+            "Load the page again and send it once more. A program sends the header X-Coldlash with every "
+            "change."
+        ),
+        kind="form_out_of_date",
+    )
 
 
 def host_of(header: str) -> str | None:

@@ -8,6 +8,7 @@ import struct
 from dataclasses import dataclass
 
 from coldlash.errors import InputError
+from coldlash.language import say
 
 # Blocks that are never routed on the internet (IANA special-purpose address registries, RFC 6890 and
 # updates: private use, link-local, loopback, carrier-shared, benchmarking, documentation, unique local).
@@ -82,8 +83,11 @@ def look_around() -> Surroundings:
     if not usable:
         seen = ", ".join(found) if found else "none"
         raise InputError(
-            f"this machine has no address on a local network (addresses found: {seen}); "
-            "connect it to the Wi-Fi or cable network the phone is on, then start again"
+            say(
+                "this machine has no address on a local network (addresses found: {seen}); connect it to "
+                "the Wi-Fi or cable network the phone is on, then start again",
+                seen=seen,
+            )
         )
     return Surroundings(usable, host_names(socket.gethostname()))
 

@@ -23,6 +23,7 @@ from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
 
 from coldlash.errors import InputError
+from coldlash.language import say
 from coldlash.web.authority import make_private_folder
 
 CODE_SECONDS = 300
@@ -108,8 +109,12 @@ class Pairing:
             self._file.chmod(0o600)
         except OSError as error:
             raise InputError(
-                f"the list of paired devices {self._file} can't be opened ({error.strerror}); "
-                "give coldlash a state folder that it may write to"
+                say(
+                    "the list of paired devices {file} can't be opened ({strerror}); give coldlash a "
+                    "state folder that it may write to",
+                    file=self._file,
+                    strerror=error.strerror,
+                )
             ) from error
         self._db = sqlite3.connect(self._file, timeout=10, isolation_level=None, check_same_thread=False)
         try:
@@ -117,8 +122,12 @@ class Pairing:
         except sqlite3.DatabaseError as error:
             self._db.close()
             raise InputError(
-                f"the list of paired devices {self._file} can't be read ({error}); "
-                "remove that file and pair the devices again, the book is not touched"
+                say(
+                    "the list of paired devices {file} can't be read ({error}); remove that file and "
+                    "pair the devices again, the book is not touched",
+                    file=self._file,
+                    error=error,
+                )
             ) from error
         except InputError:
             self._db.close()
@@ -137,7 +146,8 @@ class Pairing:
         with self._write() as db:
             db.execute("DELETE FROM codes WHERE expires_at <= ?", (now,))
             db.execute(
-                "DELETE FROM codes WHERE id NOT IN (SELECT id FROM codes ORDER BY made_at DESC, id DESC LIMIT ?)",
+                "DELETE FROM codes WHERE id NOT IN (SELECT id FROM codes ORDER BY made_at DESC, id DESC "
+                "LIMIT ?)",
                 (OPEN_CODES - 1,),
             )
             db.execute(
@@ -172,7 +182,8 @@ class Pairing:
             if taken:
                 db.execute("DELETE FROM tries WHERE address = ?", (address,))
                 db.execute(
-                    "INSERT INTO devices (id, name, session_hash, paired_at, last_seen_at) VALUES (?, ?, ?, ?, ?)",
+                    "INSERT INTO devices (id, name, session_hash, paired_at, last_seen_at) VALUES (?, ?, "
+                    "?, ?, ?)",
                     (device.id, device.name, _hash(token), now, now),
                 )
             else:
@@ -180,8 +191,10 @@ class Pairing:
                 db.execute("DELETE FROM codes WHERE wrong_tries >= ?", (CODE_TRIES,))
         if not taken:
             raise PairingRefusedError(
-                "this code is not open: it was mistyped, already used, or is older than five minutes; "
-                "show a new one on the computer and use it within five minutes"
+                say(
+                    "this code is not open: it was mistyped, already used, or is older than five "
+                    "minutes; show a new one on the computer and use it within five minutes"
+                )
             )
         return Paired(device, token)
 
@@ -267,7 +280,11 @@ class Pairing:
                 return
         wait = max(1, round(locked_until - now))
         raise PairingRefusedError(
-            f"too many wrong codes from this device; wait {-(-wait // 60)} minutes, then use a new code", wait
+            say(
+                "too many wrong codes from this device; wait {minutes} minutes, then use a new code",
+                minutes=-(-wait // 60),
+            ),
+            wait,
         )
 
     def _matches(self, hashed: str, given: str) -> bool:
@@ -281,8 +298,11 @@ class Pairing:
             version = db.execute("PRAGMA user_version").fetchone()[0]
             if version > _SCHEMA_VERSION:
                 raise InputError(
-                    f"the list of paired devices {self._file} was written by a newer coldlash; "
-                    "use that one, or another state folder"
+                    say(
+                        "the list of paired devices {file} was written by a newer coldlash; use that "
+                        "one, or another state folder",
+                        file=self._file,
+                    )
                 )
             if version == 0:
                 for statement in filter(str.strip, _SCHEMA.split(";")):
@@ -298,8 +318,12 @@ class Pairing:
             yield
         except sqlite3.OperationalError as error:
             raise InputError(
-                f"the list of paired devices {self._file} can't be written ({error}); "
-                "free some space on the disk, or give coldlash a state folder that it may write to"
+                say(
+                    "the list of paired devices {file} can't be written ({error}); free some space on "
+                    "the disk, or give coldlash a state folder that it may write to",
+                    file=self._file,
+                    error=error,
+                )
             ) from error
 
     @contextmanager
@@ -329,7 +353,7 @@ def tidy_name(name: str) -> str:
     """A device's name as shown: one line, single spaces, NAME_LENGTH at most. Raises InputError if nothing is left."""
     shown = " ".join("".join(c if c.isprintable() else " " for c in name).split())[:NAME_LENGTH]
     if not shown:
-        raise InputError("the device has no name; give it one you will recognise, like Workshop phone")
+        raise InputError(say("the device has no name; give it one you will recognise, like Workshop phone"))
     return shown
 
 
@@ -343,4 +367,6 @@ def _hash(token: str) -> str:
 
 
 def _no_device(device_id: str) -> str:
-    return f"no paired device has the mark {device_id!r}; it may have been cut off already"
+    return say(
+        "no paired device has the mark {device_id!r}; it may have been cut off already", device_id=device_id
+    )

@@ -11,6 +11,7 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
 from coldlash.errors import BookError, ColdlashError, FaultyFileError, InputError, MeterWentBackError
+from coldlash.language import say
 
 _KINDS = {
     400: "bad_request",
@@ -57,7 +58,7 @@ def problem_from(error: Exception) -> Problem:
         return error
     if isinstance(error, FaultyFileError):
         faults = [{"line": f.line, "column": f.column, "message": f.message} for f in error.faults]
-        return Problem(422, str(error), "Correct these and send it again.", extra={"faults": faults})
+        return Problem(422, str(error), say("Correct these and send it again."), extra={"faults": faults})
     if isinstance(error, MeterWentBackError):
         offers = [
             {
@@ -68,25 +69,29 @@ def problem_from(error: Exception) -> Problem:
             for e in error.explanations
         ]
         return Problem(
-            422, str(error), "Say why, or correct it.", kind="meter_went_back", extra={"explanations": offers}
+            422,
+            str(error),
+            say("Say why, or correct it."),
+            kind="meter_went_back",
+            extra={"explanations": offers},
         )
     if isinstance(error, InputError):
         return Problem(422, str(error))
     if isinstance(error, BookError):
-        return Problem(503, str(error), "Nothing was written. What this device holds stays on it.")
+        return Problem(503, str(error), say("Nothing was written. What this device holds stays on it."))
     if isinstance(error, HTTPException):
         return _from_http(error)
     return Problem(
         500,
-        "Something went wrong in coldlash itself; it is written in its log.",
-        "Nothing on this device is lost. Try again; if it stays, report it.",
+        say("Something went wrong in coldlash itself; it is written in its log."),
+        say("Nothing on this device is lost. Try again; if it stays, report it."),
     )
 
 
 def _from_http(error: HTTPException) -> Problem:
     texts = {
-        404: ("There is no such page here.", "Go back to the shed and look from there."),
-        405: ("This address can't be used that way.", ""),
+        404: (say("There is no such page here."), say("Go back to the shed and look from there.")),
+        405: (say("This address can't be used that way."), ""),
     }
     plain = error.detail or HTTPStatus(error.status_code).phrase
     message, hint = texts.get(error.status_code, (plain, ""))

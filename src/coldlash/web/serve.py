@@ -21,6 +21,7 @@ import uvicorn
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from coldlash.errors import InputError
+from coldlash.language import mark, say, table
 from coldlash.web.authority import Authority
 from coldlash.web.network import Surroundings, is_loopback, look_around
 from coldlash.web.pairing import Code, Pairing
@@ -33,10 +34,11 @@ WATCH_SECONDS = 60
 # Bounds the memory that a careless or hostile neighbour can take: more connections at a time get a 503.
 MOST_CONNECTIONS = 200
 
-WHAT_PLAIN_HTTP_LOSES = (
-    "Served without encryption, as asked. What is lost: anyone on this network can read what is sent, copy a\n"
-    "device's session and act in its name; phones can't keep the pages for use without a network, can't install\n"
-    "them, and can't keep the screen awake or listen. For a network that only you use."
+WHAT_PLAIN_HTTP_LOSES = mark(
+    "Served without encryption, as asked. What is lost: anyone on this network can read what is sent, "
+    "copy a\ndevice's session and act in its name; phones can't keep the pages for use without a "
+    "network, can't install\nthem, and can't keep the screen awake or listen. For a network that only "
+    "you use."
 )
 
 AppFactory = Callable[[Settings], ASGIApp]
@@ -69,7 +71,7 @@ def serve(
     ) as house:
         _announce(house, out)
         asyncio.run(house.run(on_enter=lambda: _show_code(house, out) if share else None))
-        out.write("Stopped. What the devices hold is sent when coldlash serves again.\n")
+        out.write(say("Stopped. What the devices hold is sent when coldlash serves again.\n"))
         out.flush()
 
 
@@ -98,13 +100,18 @@ class Serving:
         """As ``serve``; ``surroundings`` tells the machine's addresses. Raises InputError as ``serve`` does."""
         if not (is_loopback(host) or host == "localhost"):
             raise InputError(
-                f"host {host!r} is not a loopback address; this computer itself is served on 127.0.0.1, "
-                "and the local network with share (--share)"
+                say(
+                    "host {host!r} is not a loopback address; this computer itself is served on "
+                    "127.0.0.1, and the local network with share (--share)",
+                    host=host,
+                )
             )
         if plain_http and not share:
             raise InputError(
-                "plain HTTP was asked for without sharing; this computer itself is always served over plain HTTP, "
-                "leave it out or add share (--share)"
+                say(
+                    "plain HTTP was asked for without sharing; this computer itself is always served "
+                    "over plain HTTP, leave it out or add share (--share)"
+                )
             )
         self._look_around = surroundings
         self._stopping: Callable[[], None] | None = None
@@ -307,36 +314,56 @@ def _has_terminal() -> bool:
 
 
 def _announce(house: Serving, out: TextIO) -> None:
-    out.write(f"coldlash is at {house.url} on this computer.\n")
+    out.write(say("coldlash is at {url} on this computer.\n", url=house.url))
     if house.site.shared_url:
-        others = "".join(f"\n  also {url}" for url in house.site.other_urls)
-        out.write(f"On the local network: {house.site.shared_url}{others}\n")
+        others = "".join(say("\n  also {url}", url=url) for url in house.site.other_urls)
+        out.write(
+            say(
+                "On the local network: {shared_url}{others}\n",
+                shared_url=house.site.shared_url,
+                others=others,
+            )
+        )
         if house.authority is not None:
             out.write(
-                "The first time, let a phone trust this workshop's certificate; the steps are at\n"
-                f"  {house.site.shared_url}/trust\n"
-                f"Its SHA-256 fingerprint must be\n{_two_lines(house.authority.fingerprint)}\n"
+                say(
+                    "The first time, let a phone trust this workshop's certificate; the steps are at\n  "
+                    "{shared_url}/trust\nIts SHA-256 fingerprint must be\n{two_lines}\n",
+                    shared_url=house.site.shared_url,
+                    two_lines=_two_lines(house.authority.fingerprint),
+                )
             )
         else:
-            out.write(WHAT_PLAIN_HTTP_LOSES + "\n")
+            out.write(table(WHAT_PLAIN_HTTP_LOSES) + "\n")
         _show_code(house, out)
-    out.write("Ctrl+C stops it.\n")
+    out.write(say("Ctrl+C stops it.\n"))
     out.flush()
 
 
 def _show_code(house: Serving, out: TextIO) -> None:
     code = house.pairing.new_code()
-    out.write(f"\nTo pair one device, within five minutes: {_code_words(house.site.shared_url, code)}\n")
+    out.write(
+        say(
+            "\nTo pair one device, within five minutes: {code_words}\n",
+            code_words=_code_words(house.site.shared_url, code),
+        )
+    )
     picture = qr_text(pairing_url(house.site.shared_url, code), out.encoding)
     # White on black whatever the terminal's own colours are: many cameras don't read an inverted code.
     out.write(f"\x1b[97;40m{picture}\x1b[0m" if out.isatty() else picture)
-    again = "press Enter here, or " if _has_terminal() else ""
-    out.write(f"For another code {again}open {house.url}/devices on this computer.\n")
-    out.flush()
+    if _has_terminal():
+        out.write(
+            say(
+                "For another code press Enter here, or open {url}/devices on this computer.\n",
+                url=house.url,
+            )
+        )
+    else:
+        out.write(say("For another code open {url}/devices on this computer.\n", url=house.url))
 
 
 def _code_words(url: str, code: Code) -> str:
-    return f"scan this, or open {url}/pair and type {code.text}"
+    return say("scan this, or open {url}/pair and type {text}", url=url, text=code.text)
 
 
 def qr_text(text: str, encoding: str | None) -> str:
@@ -361,14 +388,27 @@ def _two_lines(fingerprint: str) -> str:
 
 def _bind_fault(host: str, port: int, error: OSError | OverflowError) -> str:
     if isinstance(error, OverflowError):
-        return f"port {port} doesn't exist; ports go from 1 to 65535, {DEFAULT_PORT} is the usual one"
+        return say(
+            "port {port} doesn't exist; ports go from 1 to 65535, {default_port} is the usual one",
+            port=port,
+            default_port=DEFAULT_PORT,
+        )
     if error.errno == errno.EADDRINUSE:
-        return (
-            f"port {port} on {host} is in use by another program, perhaps by a coldlash that is still running; "
-            f"stop that one, or choose another port"
+        return say(
+            "port {port} on {host} is in use by another program, perhaps by a coldlash that is still "
+            "running; stop that one, or choose another port",
+            port=port,
+            host=host,
         )
     if error.errno == errno.EACCES:
-        return f"port {port} on {host} is reserved for the system; choose one above 1023"
+        return say(
+            "port {port} on {host} is reserved for the system; choose one above 1023", port=port, host=host
+        )
     if error.errno == errno.EADDRNOTAVAIL:
-        return f"this machine has no address {host}; use 127.0.0.1"
-    return f"port {port} on {host} can't be opened ({error.strerror}); choose another port"
+        return say("this machine has no address {host}; use 127.0.0.1", host=host)
+    return say(
+        "port {port} on {host} can't be opened ({strerror}); choose another port",
+        port=port,
+        host=host,
+        strerror=error.strerror,
+    )

@@ -14,6 +14,8 @@ from coldlash.web.pairing import Pairing
 
 WEB_FOLDER = Path(__file__).parent
 MEGABYTE = 1024 * 1024
+# Photos come as files of up to 25 MB (logbook.photos.FILE_MAX), in a form with a little around them.
+BODY_LIMITS = {"/": MEGABYTE, "/photos/add": 26 * MEGABYTE, "/api/photos": 25 * MEGABYTE}
 
 
 @dataclass(slots=True)
@@ -50,6 +52,6 @@ class Settings:
     authority: Authority | None = None
     book: str = ""
     title: str = "coldlash"
-    body_limits: Mapping[str, int] = field(default_factory=lambda: MappingProxyType({"/": MEGABYTE}))
+    body_limits: Mapping[str, int] = field(default_factory=lambda: MappingProxyType(BODY_LIMITS))
     languages: tuple[str, ...] = tuple(NAMES)
     static_dir: Path = WEB_FOLDER / "static"

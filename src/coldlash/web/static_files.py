@@ -16,6 +16,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from coldlash.errors import InputError
+from coldlash.language import say
 from coldlash.web.problems import Problem
 
 _TYPES = {
@@ -67,7 +68,10 @@ class StaticTree:
         try:
             if not base.is_dir():
                 raise InputError(
-                    f"the folder of the pages' own files is missing: {root}; install coldlash again"
+                    say(
+                        "the folder of the pages' own files is missing: {root}; install coldlash again",
+                        root=root,
+                    )
                 )
             for path in sorted(base.rglob("*")):
                 name = path.relative_to(base).as_posix()
@@ -81,14 +85,24 @@ class StaticTree:
                 digest.update(f"{name}\n{file.etag}\n".encode())
         except OSError as error:
             raise InputError(
-                f"the pages' own file {error.filename} can't be read ({error.strerror}); install coldlash again"
+                say(
+                    "the pages' own file {filename} can't be read ({strerror}); install coldlash again",
+                    filename=error.filename,
+                    strerror=error.strerror,
+                )
             ) from error
         self.version = digest.hexdigest()[:12]
 
     def url(self, name: str) -> str:
         """The address of a file, with the version in it. Raises InputError if there is none of that name."""
         if name not in self.files:
-            raise InputError(f"there is no file {name!r} under /static; files there: {', '.join(self.files)}")
+            raise InputError(
+                say(
+                    "there is no file {name!r} under /static; files there: {files}",
+                    name=name,
+                    files=", ".join(self.files),
+                )
+            )
         return f"/static/{self.version}/{quote(name)}"
 
     def urls(self) -> list[str]:
@@ -102,7 +116,7 @@ class StaticTree:
         """
         file = self.files.get(request.path_params["name"])
         if file is None:
-            raise Problem(404, "There is no such file here.")
+            raise Problem(404, say("There is no such file here."))
         headers = {
             "etag": file.etag,
             "cache-control": FOREVER if request.path_params["version"] == self.version else ASK_FIRST,

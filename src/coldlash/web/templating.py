@@ -14,6 +14,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
 from coldlash import language as spoken
+from coldlash.language import say
 from coldlash.web.guard import FORM_FIELD, visitor
 from coldlash.web.problems import Problem
 from coldlash.web.settings import WEB_FOLDER, Settings
@@ -46,6 +47,7 @@ class Pages:
             auto_reload=False,
         )
         self.environment.filters["days"] = days
+        self.environment.filters["day"] = one_day
         self.environment.globals.update(static_url=static.url, form_field=FORM_FIELD, title=settings.title)
         self.environment.globals.update(
             say=spoken.say,
@@ -62,6 +64,11 @@ def days(text: object) -> Markup:
     """Text with its days as <time>, so that no line breaks inside one; ISO days as the language writes them."""
     show = lambda found: f"<time>{spoken.day_of(found[0])}</time>"  # noqa: E731
     return Markup(_DAY.sub(show, str(escape(text))))  # noqa: S704 - escaped just before
+
+
+def one_day(value: date | str) -> str:
+    """A day, or its ISO text, as the language writes it; for where <time> can't stand."""
+    return spoken.day(value) if isinstance(value, date) else spoken.day_of(value)
 
 
 def say_html(template: str, /, **values: Any) -> Markup:
@@ -150,6 +157,6 @@ async def form_values(request: Request) -> dict[str, str]:
         values = {}
         for name, value in form.multi_items():
             if not isinstance(value, str):
-                raise Problem(422, f"The field {name} should be text, but a file was sent.")
+                raise Problem(422, say("The field {name} should be text, but a file was sent.", name=name))
             values[name] = value
         return values

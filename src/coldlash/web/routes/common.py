@@ -16,6 +16,7 @@ from coldlash.desk.desk import Desk
 from coldlash.desk.shown import Shown
 from coldlash.engine.spec import Engine
 from coldlash.errors import InputError
+from coldlash.language import say
 from coldlash.logbook.records import EngineEntry
 from coldlash.web.problems import Problem
 from coldlash.web.templating import PAGE_CACHING, form_values, page_choices, render
@@ -42,7 +43,7 @@ def engine_of(desk: Desk, request: Request) -> tuple[EngineEntry, Engine]:
     try:
         return desk.engine(request.path_params["engine"])
     except InputError as error:
-        raise Problem(404, str(error), "Go back to the shed and choose one that is there.") from error
+        raise Problem(404, str(error), say("Go back to the shed and choose one that is there.")) from error
 
 
 def page(template: str, work: Work) -> Callable[[Request], Any]:

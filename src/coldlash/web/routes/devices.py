@@ -13,6 +13,7 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import BaseRoute, Route
 
 from coldlash.errors import InputError
+from coldlash.language import day, mark, say
 from coldlash.web.guard import at_machine_only, visitor
 from coldlash.web.pairing import Code, PairingRefusedError
 from coldlash.web.problems import Problem
@@ -22,7 +23,7 @@ from coldlash.web.templating import Pages, form_values, render
 
 def routes(pages: Pages) -> Iterable[BaseRoute]:
     """/pair and /devices."""
-    pages.navigation.append(("Devices", "/devices"))
+    pages.navigation.append((mark("Devices"), "/devices"))
     pages.environment.filters["moment"] = moment
     return [
         Route("/pair", pair_page, methods=["GET"]),
@@ -51,7 +52,7 @@ def qr_svg(text: str, label: str) -> Markup:
 def moment(seconds: float) -> Markup:
     """A time since 1970 as a <time> element in the machine's own time zone."""
     local = datetime.fromtimestamp(seconds, tz=UTC).astimezone()
-    iso, text = local.isoformat(timespec="seconds"), f"{local:%Y-%m-%d %H:%M}"
+    iso, text = local.isoformat(timespec="seconds"), f"{day(local)} {local:%H:%M}"
     return Markup('<time datetime="{}">{}</time>').format(iso, text)
 
 
@@ -91,8 +92,8 @@ async def show_code(request: Request) -> Response:
     if not _settings(request).site.shared_url:
         raise Problem(
             409,
-            "The pages are served to this computer only, so no device could use a code.",
-            "Start again with: coldlash serve --share",
+            say("The pages are served to this computer only, so no device could use a code."),
+            say("Start again with: coldlash serve --share"),
             kind="not_shared",
         )
     code = await run_in_threadpool(visitor(request).pairing.new_code)
@@ -140,7 +141,7 @@ def _list(request: Request, code: Code | None = None) -> Response:
         "devices": who.pairing.devices(),
         "own_id": who.device.id if who.device is not None else "",
         "code": code,
-        "picture": qr_svg(url, f"QR code for {url}") if url else "",
+        "picture": qr_svg(url, say("QR code for {url}", url=url)) if url else "",
         "shared_url": settings.site.shared_url,
         "fingerprint": settings.authority.fingerprint if settings.authority is not None else "",
     }

@@ -2,23 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from itertools import pairwise
 from typing import Any
+from urllib.parse import urlencode
 
 from markupsafe import Markup
 from starlette.requests import Request
 from starlette.routing import BaseRoute, Route
 
+from coldlash.desk.attaching import newest_first
 from coldlash.desk.desk import Desk
 from coldlash.desk.pictures import engine_pictures, valve_pictures
 from coldlash.desk.words import due_next, due_state, said
 from coldlash.engine.spec import Engine, Valve
 from coldlash.errors import InputError
+from coldlash.language import say
+from coldlash.logbook.attachments import CAPTION_MAX, Attachment
 from coldlash.logbook.records import STEPS, Visit
 from coldlash.paper.svg import Drawing
 from coldlash.web.problems import Problem
 from coldlash.web.routes.common import Context, engine_of, form, kept_page, page, today
+from coldlash.web.routes.photos import FEW, listed
 from coldlash.web.templating import Pages
 
 VISITS_SHOWN = 20
@@ -62,6 +67,7 @@ def _engine(desk: Desk, request: Request) -> Context:
         "count": len(visits),
         "valves": pictures.valves,
         "cold": pictures.cold,
+        **_photos(desk.book.attachments(entry.id), entry.id),
     }
 
 
@@ -102,6 +108,7 @@ def _valve(desk: Desk, request: Request) -> Context:
         "verdict": desk.valve_words(entry.name, valve),
         "before": valves[at - 1] if at else None,
         "after": valves[at + 1] if at + 1 < len(valves) else None,
+        **_photos(desk.book.attachments(entry.id, valve=valve), entry.id, valve=str(valve)),
     }
 
 
@@ -130,11 +137,23 @@ def _visit(desk: Desk, request: Request) -> Context:
         "entry": entry,
         "visit": visit,
         "distance": shown.km(visit.distance_m / 1000, engine.service),
-        "temperature": "not known" if temp is None else shown.celsius(temp / 1000),
+        "temperature": say("not known") if temp is None else shown.celsius(temp / 1000),
         "rows": rows,
         "valves": [str(valve) for valve in engine.valves],
+        "photos": listed(desk.book.attachments(entry.id, visit_id=visit.id)),
+        "caption_max": CAPTION_MAX,
         "typed": {},
         "fault": "",
+    }
+
+
+def _photos(photos: Sequence[Attachment], engine_id: str, **place: str) -> Context:
+    """The newest photos for a page without a form, how many there are, and where one is added."""
+    add = urlencode({"engine": engine_id, **place})
+    return {
+        "photos": listed(newest_first(photos)[:FEW]),
+        "photo_count": len(photos),
+        "add_photo": f"/photos/add?{add}",
     }
 
 
@@ -149,7 +168,7 @@ def _kept(desk: Desk, request: Request, engine_id: str) -> Visit:
     except InputError as error:
         raise Problem(404, str(error)) from error
     if visit.engine_id != engine_id:
-        raise Problem(404, "That visit is of another engine.")
+        raise Problem(404, say("That visit is of another engine."))
     return visit
 
 
@@ -158,7 +177,7 @@ def _amend(desk: Desk, request: Request, values: Mapping[str, str]) -> str:
     visit = _kept(desk, request, entry.id)
     step = values.get("step", "")
     if step not in STEPS:
-        raise InputError(f"step: {step!r} is not one of {', '.join(STEPS)}")
+        raise InputError(say("step: {step!r} is not one of {steps}", step=step, steps=", ".join(STEPS)))
     desk.say(
         visit,
         engine.valve(values.get("valve", "")),

@@ -17,6 +17,7 @@ from coldlash.engine.catalogue import generic_names
 from coldlash.engine.spec import Valve
 from coldlash.engine.template import new_engine_text
 from coldlash.errors import InputError
+from coldlash.language import say
 from coldlash.units import parse_number
 from coldlash.web.routes.common import Context, engine_of, form, page, today
 from coldlash.web.templating import Pages
@@ -44,7 +45,9 @@ def _nothing(_desk: Desk, _: Request) -> Context:
 def _add_vehicle(desk: Desk, _: Request, values: Mapping[str, str]) -> str:
     digits = values.get("digits", "").strip()
     if digits and not digits.isdecimal():
-        raise InputError(f"digits: {digits!r} is not a whole number; count the digits the meter shows")
+        raise InputError(
+            say("digits: {digits!r} is not a whole number; count the digits the meter shows", digits=digits)
+        )
     meter = values.get("meter", "km")
     desk.book.add_vehicle(
         values.get("name", ""),
@@ -58,7 +61,7 @@ def _add_vehicle(desk: Desk, _: Request, values: Mapping[str, str]) -> str:
 def _add_blades(desk: Desk, _: Request, values: Mapping[str, str]) -> str:
     name = values.get("name", "").strip()
     if not name:
-        raise InputError("name: is empty; give the set a name, like mine")
+        raise InputError(say("name: is empty; give the set a name, like mine"))
     unit: Unit = "in" if values.get("unit") == "in" else "mm"
     desk.add_blade_set(name, values.get("blades", ""), unit, 2 if values.get("stacks") else 1)
     return "/"
@@ -79,7 +82,7 @@ def _start_engine(desk: Desk, request: Request) -> Context:
 
 
 def _add_engine(desk: Desk, _: Request, values: Mapping[str, str]) -> str:
-    loaded = engine_from_text(_lines(values.get("text", "")), "the engine file")
+    loaded = engine_from_text(_lines(values.get("text", "")), say("the engine file"))
     entry = desk.add_engine(loaded, None, values.get("vehicle") or None)
     return f"/engines/{entry.id}"
 
@@ -92,7 +95,7 @@ def _file(desk: Desk, request: Request) -> Context:
 
 def _new_file(desk: Desk, request: Request, values: Mapping[str, str]) -> str:
     entry, _ = engine_of(desk, request)
-    desk.new_engine_file(entry.name, engine_from_text(_lines(values.get("text", "")), "the engine file"))
+    desk.new_engine_file(entry.name, engine_from_text(_lines(values.get("text", "")), say("the engine file")))
     return f"/engines/{entry.id}"
 
 
@@ -115,9 +118,11 @@ def _add_past(desk: Desk, request: Request, values: Mapping[str, str]) -> str:
     try:
         day = date.fromisoformat(values.get("day", ""))
     except ValueError:
-        raise InputError(f"day: {values.get('day', '')!r} is not a date; write it like 2019-05-31") from None
+        raise InputError(
+            say("day: {day!r} is not a date; write it like 2019-05-31", day=values.get("day", ""))
+        ) from None
     if day > today():
-        raise InputError(f"day: {day} has not come yet; this form is for past visits")
+        raise InputError(say("day: {day} has not come yet; this form is for past visits", day=day))
     distance = parse_number(values.get("distance", ""), "distance")
     temp = values.get("temp", "").strip()
     past = past_visit(

@@ -19,6 +19,7 @@ from coldlash.desk.hot_cold import even_warmth, hot, own_even, own_hot, zone_fie
 from coldlash.desk.pack import blade_sets
 from coldlash.engine.spec import KIND_WORD
 from coldlash.errors import ConvergenceError, InputError
+from coldlash.language import say
 from coldlash.web.routes.common import Context, desk_of, engine_of
 from coldlash.web.templating import Pages, render
 
@@ -153,7 +154,7 @@ def _cooldown(desk: Desk, request: Request) -> tuple[Context, int, str]:
         if taken:
             context["answer"] = cooldown(engine, air_from(context["air"], shown), taken, now, shown)
         elif "temp" in query:
-            raise InputError("engine temperature: is empty; give what the thermometer shows")
+            raise InputError(say("engine temperature: is empty; give what the thermometer shows"))
     except (InputError, ConvergenceError) as error:
         return {**context, "fault": str(error)}, 422, ""
     return context, 200, ""

@@ -10,6 +10,7 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
 from starlette.routing import BaseRoute, Route
 
+from coldlash.language import say
 from coldlash.web.problems import Problem
 from coldlash.web.static_files import ASK_FIRST
 from coldlash.web.templating import Pages, render
@@ -57,7 +58,7 @@ async def manifest(request: Request) -> Response:
         "id": "/",
         "name": pages.settings.title,
         "short_name": pages.settings.title,
-        "description": "Valve clearances: measured, set, kept and understood.",
+        "description": say("Valve clearances: measured, set, kept and understood."),
         "lang": pages.settings.languages[0],
         "start_url": "/",
         "scope": "/",
@@ -74,7 +75,7 @@ async def favicon(request: Request) -> Response:
     for name in ("icons/favicon.ico", "icons/icon.svg", "icons/icon-192.png"):
         if name in static.files:
             return RedirectResponse(static.url(name), status_code=302)
-    raise Problem(404, "There is no icon here.")
+    raise Problem(404, say("There is no icon here."))
 
 
 async def offline(request: Request) -> Response:

@@ -8,6 +8,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import BaseRoute, Route
 
+from coldlash.language import say
 from coldlash.web.authority import Authority
 from coldlash.web.problems import Problem
 from coldlash.web.templating import Pages, render
@@ -46,7 +47,7 @@ def _authority(request: Request) -> Authority:
     if authority is None:
         raise Problem(
             404,
-            "There is no certificate to trust: the pages aren't shared over HTTPS.",
-            "Start again with: coldlash serve --share",
+            say("There is no certificate to trust: the pages aren't shared over HTTPS."),
+            say("Start again with: coldlash serve --share"),
         )
     return authority

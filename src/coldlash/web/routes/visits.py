@@ -22,6 +22,7 @@ from coldlash.desk.shown import Shown
 from coldlash.desk.words import due_json, visit_json
 from coldlash.engine.spec import Valve
 from coldlash.errors import InputError, ReadingConflictError
+from coldlash.language import say
 from coldlash.logbook.records import NewReading
 from coldlash.web.api import accepted, conflict, entry_id, read_json
 from coldlash.web.guard import visitor
@@ -97,7 +98,7 @@ def _visit(desk: Desk, request: Request) -> Json:
 def _answer(desk: Desk, request: Request) -> Json:
     visit = desk.book.visit(request.path_params["visit"])
     if visit.state != "closed":
-        raise InputError("this visit is still open; its answer comes when it is closed")
+        raise InputError(say("this visit is still open; its answer comes when it is closed"))
     name = desk.book.engine(visit.engine_id).name
     answer = desk.answer(name)
     return {"engine": name, "lines": answer.lines(), "answer": answer.as_json()}
@@ -184,13 +185,13 @@ class _Body:
     def maybe_text(self, name: str) -> str | None:
         value = self._values.get(name)
         if value is not None and not isinstance(value, str):
-            raise InputError(f"{name}: {value!r} is not text")
+            raise InputError(say("{name}: {value!r} is not text", name=name, value=value))
         return value
 
     def text(self, name: str) -> str:
         value = self.maybe_text(name)
         if not value:
-            raise InputError(f"{name} is missing")
+            raise InputError(say("{name} is missing", name=name))
         return value
 
     def number(self, name: str) -> float | None:
@@ -198,13 +199,15 @@ class _Body:
         if value is None:
             return None
         if isinstance(value, bool) or not isinstance(value, int | float):
-            raise InputError(f"{name}: {value!r} is not a number")
+            raise InputError(say("{name}: {value!r} is not a number", name=name, value=value))
         return float(value)
 
     def whole(self, name: str) -> int | None:
         value = self._values.get(name)
         if value is not None and type(value) is not int:
-            raise InputError(f"{name}: {value!r} is not a whole number of micrometres")
+            raise InputError(
+                say("{name}: {value!r} is not a whole number of micrometres", name=name, value=value)
+            )
         return value
 
     def whole_numbers(self, name: str) -> tuple[int, ...] | None:
@@ -212,7 +215,9 @@ class _Body:
         if value is None:
             return None
         if not isinstance(value, list) or any(type(um) is not int for um in value):
-            raise InputError(f"{name}: {value!r} is not a row of whole micrometres")
+            raise InputError(
+                say("{name}: {value!r} is not a row of whole micrometres", name=name, value=value)
+            )
         return tuple(value)
 
     def one_of(self, name: str, choices: tuple[T, ...]) -> T:
@@ -221,7 +226,12 @@ class _Body:
             if value == choice:
                 return choice
         raise InputError(
-            f"{name}: {value!r} is not one of {', '.join(str(c) for c in choices if c is not None)}"
+            say(
+                "{name}: {value!r} is not one of {choices}",
+                name=name,
+                value=value,
+                choices=", ".join(str(c) for c in choices if c is not None),
+            )
         )
 
 
@@ -236,4 +246,4 @@ def _day(text: str) -> date:
     try:
         return date.fromisoformat(text)
     except ValueError:
-        raise InputError(f"day: {text!r} is not a date; write it like 2026-05-31") from None
+        raise InputError(say("day: {text!r} is not a date; write it like 2026-05-31", text=text)) from None

@@ -12,6 +12,7 @@ from coldlash.desk import running
 from coldlash.desk.desk import Desk
 from coldlash.desk.work import add_work, parts_asked, take_back_work, work_on
 from coldlash.errors import InputError, MeterWentBackError
+from coldlash.language import say
 from coldlash.logbook.lasting import PARTS, WORK_KINDS
 from coldlash.logbook.records import Meter
 from coldlash.units import parse_number
@@ -57,8 +58,8 @@ def _work(desk: Desk, request: Request) -> Context:
         )
     drafts = desk.book.draft_visits(entry.name)
     closed = desk.book.visits(entry.name)
-    visits = [(visit.id, f"the open visit of {visit.day}") for visit in drafts]
-    visits += [(visit.id, f"the visit of {visit.day}") for visit in reversed(closed[-5:])]
+    visits = [(visit.id, say("the open visit of {day}", day=visit.day)) for visit in drafts]
+    visits += [(visit.id, say("the visit of {day}", day=visit.day)) for visit in reversed(closed[-5:])]
     return {
         "entry": entry,
         "rows": rows,
@@ -132,7 +133,7 @@ def _move(desk: Desk, request: Request, values: Mapping[str, str]) -> str:
         )
     except MeterWentBackError as error:
         raise InputError(
-            f"{error}. Write that down of the vehicle's meter first, or correct the reading"
+            say("{error}. Write that down of the vehicle's meter first, or correct the reading", error=error)
         ) from None
     return f"/engines/{entry.id}/fit"
 
@@ -163,7 +164,12 @@ def _note(desk: Desk, request: Request, values: Mapping[str, str]) -> str:
     if what in ("replaced", "repaired"):
         digits = values.get("digits", "").strip()
         if digits and not digits.isdecimal():
-            raise InputError(f"digits: {digits!r} is not a whole number; count the digits the meter shows")
+            raise InputError(
+                say(
+                    "digits: {digits!r} is not a whole number; count the digits the meter shows",
+                    digits=digits,
+                )
+            )
         running.change_instrument(
             desk.book, name, what, day, reading=reading, old_reading=_number(values, "old"),
             unit=UNITS.get(values.get("unit", "")), digits=int(digits) if digits else None,
@@ -171,13 +177,15 @@ def _note(desk: Desk, request: Request, values: Mapping[str, str]) -> str:
         )  # fmt: skip
     else:
         if reading is None:
-            raise InputError("reading: is empty; type what the meter shows")
+            raise InputError(say("reading: is empty; type what the meter shows"))
         try:
             running.note_odometer(
                 desk.book, name, reading, day, rolled_over=what == "rolled over", note=words, by=by
             )
         except MeterWentBackError as error:
-            raise InputError(f"{error}. Choose which below, or correct the reading") from None
+            raise InputError(
+                say("{error}. Choose which below, or correct the reading", error=error)
+            ) from None
     return f"/vehicles/{request.path_params['vehicle']}/odometer"
 
 
@@ -185,7 +193,7 @@ def _vehicle(desk: Desk, request: Request) -> str:
     try:
         return desk.book.vehicle(request.path_params["vehicle"]).name
     except InputError as error:
-        raise Problem(404, str(error), "Go back to the shed and choose one that is there.") from error
+        raise Problem(404, str(error), say("Go back to the shed and choose one that is there.")) from error
 
 
 def _day(values: Mapping[str, str]) -> date:
@@ -195,9 +203,9 @@ def _day(values: Mapping[str, str]) -> date:
     try:
         day = date.fromisoformat(text)
     except ValueError:
-        raise InputError(f"day: {text!r} is not a date; write it like 2019-05-31") from None
+        raise InputError(say("day: {text!r} is not a date; write it like 2019-05-31", text=text)) from None
     if day > today():
-        raise InputError(f"day: {day} has not come yet")
+        raise InputError(say("day: {day} has not come yet", day=day))
     return day
 
 

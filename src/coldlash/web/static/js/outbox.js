@@ -4,6 +4,7 @@
 
 import { asked, openDatabase, transact } from "./database.js";
 import { newId } from "./ids.js";
+import { plural, say } from "./language.js";
 
 const WAITING = "waiting"; // to be sent
 const CONFLICT = "conflict"; // the book holds something newer: the owner decides
@@ -13,12 +14,11 @@ const REFUSED = "refused"; // the book can't take it as it is: the owner correct
 const LATER = new Set([408, 421, 423, 425, 429, 502, 503, 504]);
 
 export const WORDS = {
-  allSent: "Everything is in the book.",
-  waiting: (n) => (n === 1 ? "1 entry is saved on this device, not yet in the book." : `${n} entries are saved on this device, not yet in the book.`),
-  unreached: "The book can’t be reached. It is tried again by itself.",
-  unpaired: "This device isn’t paired with the book. Pair it again, then they are sent.",
-  parked: (n) => (n === 1 ? "1 entry needs your decision." : `${n} entries need your decision.`),
-  broken: "This browser can’t save anything on this device. What you enter is not kept until the book has it.",
+  allSent: () => say("Everything is in the book."),
+  waiting: (n) => plural("{n} entry is saved on this device, not yet in the book.", "{n} entries are saved on this device, not yet in the book.", n),
+  unreached: () => say("The book can’t be reached. It is tried again by itself."),
+  unpaired: () => say("This device isn’t paired with the book. Pair it again, then they are sent."),
+  parked: (n) => plural("{n} entry needs your decision.", "{n} entries need your decision.", n),
 };
 
 /**
@@ -43,14 +43,14 @@ export function nextSendable(entries) {
 export function describe(summary, words = WORDS) {
   const sentences = [];
   if (summary.waiting === 0 && summary.parked.length === 0) {
-    sentences.push(words.allSent);
+    sentences.push(words.allSent());
   }
   if (summary.waiting > 0) {
     sentences.push(words.waiting(summary.waiting));
     if (summary.link === "unpaired") {
-      sentences.push(words.unpaired);
+      sentences.push(words.unpaired());
     } else if (summary.link === "unreached") {
-      sentences.push(words.unreached);
+      sentences.push(words.unreached());
     }
   }
   if (summary.parked.length > 0) {
@@ -87,6 +87,7 @@ export class Outbox extends EventTarget {
     this.#database = database;
     this.#options = {
       timeoutMs: 10_000,
+      blobTimeoutMs: 180_000, // a photo takes its time on a weak network
       firstRetryMs: 1_000,
       lastRetryMs: 60_000,
       fetch: (...args) => globalThis.fetch(...args),
@@ -260,7 +261,8 @@ export class Outbox extends EventTarget {
     const isBlob = entry.body instanceof Blob;
     const type = isBlob ? entry.body.type || "application/octet-stream" : "application/json";
     const abort = new AbortController();
-    const timer = setTimeout(() => abort.abort(), this.#options.timeoutMs);
+    const patience = isBlob ? this.#options.blobTimeoutMs : this.#options.timeoutMs;
+    const timer = setTimeout(() => abort.abort(), patience);
     try {
       const response = await this.#options.fetch(entry.url, {
         method: entry.method,

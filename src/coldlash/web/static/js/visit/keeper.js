@@ -2,6 +2,7 @@
 // offered for sending, so a killed browser finds both again; an entry offered twice is the same entry.
 
 import { BOOK } from "../store.js";
+import { photoOffer } from "./photos.js";
 
 const KIND = "visit";
 
@@ -31,9 +32,12 @@ export class Keeper extends EventTarget {
 
   /** Takes up a record; what the outbox has not heard of yet is offered to it again. */
   async take(record) {
+    const waiting = new Set((await this.#outbox.entries(record.id)).map((entry) => entry.id));
+    // A photo whose bytes never reached the outbox is not there, whatever the record says.
+    const photos = (record.photos ?? []).filter((line) => record.sent[line.id] || waiting.has(line.id));
+    record = { ...record, photos };
     this.#record = record;
     await this.#store.keep(KIND, record.id, record);
-    const waiting = new Set((await this.#outbox.entries(record.id)).map((entry) => entry.id));
     for (const offer of offers(record)) {
       if (!record.sent[offer.id] && !waiting.has(offer.id)) {
         await this.#outbox.add(offer);
@@ -52,10 +56,11 @@ export class Keeper extends EventTarget {
   }
 
   /**
-   * Changes the record at once and keeps it; with `entry`, the entry is offered for sending after it is kept.
+   * Changes the record at once and keeps it; with `entry`, the entry is offered for sending after it is kept
+   * (a photo with its `bytes`).
    * The page may go on before this resolves; writes keep their order.
    */
-  change(next, entry = null) {
+  change(next, entry = null, bytes = null) {
     this.#record = next;
     this.#pending += 1;
     this.#tell();
@@ -63,7 +68,7 @@ export class Keeper extends EventTarget {
     const work = this.#work.then(async () => {
       await this.#store.keep(KIND, kept.id, kept);
       if (entry !== null) {
-        await this.#outbox.add(offer(kept, entry));
+        await this.#outbox.add(bytes === null ? offer(kept, entry) : photoOffer(kept, entry, bytes));
       }
       this.#failed = null;
     });
@@ -90,7 +95,8 @@ export class Keeper extends EventTarget {
 
   #wasSent(id) {
     const record = this.#record;
-    if (record !== null && offers(record).some((each) => each.id === id)) {
+    const photos = record?.photos ?? [];
+    if (record !== null && [...offers(record), ...photos].some((each) => each.id === id)) {
       this.change({ ...record, sent: { ...record.sent, [id]: true } });
     }
   }

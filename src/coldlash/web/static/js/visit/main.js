@@ -1,12 +1,14 @@
 // The visit: boots from what stands behind the #, keeps everything on this device first, sends it when the book answers.
 
 import { newId } from "../ids.js";
+import { day, say, table } from "../language.js";
 import { describe, openOutbox } from "../outbox.js";
 import { setBusy } from "../register.js";
 import { ageInWords, BOOK, openStore } from "../store.js";
 import { keepAwake } from "../wakelock.js";
 import { h } from "./dom.js";
 import { Keeper } from "./keeper.js";
+import { bytesOf, photoLine, showPhotos } from "./photos.js";
 import { asks, begin, bladesOf, expectedOf, fromBook, lastRow, measured, order, planOf, reading, standing, surprising, words } from "./record.js";
 import { SCREENS, STEPS } from "./screens.js";
 
@@ -14,6 +16,7 @@ const ASK_AGAIN_MS = 3000;
 
 class Session {
   answer = null;
+  photoFaults = [];
   #undo = [];
   #askAgain = null;
 
@@ -74,6 +77,7 @@ class Session {
   }
 
   show(place) {
+    this.photoFaults = [];
     this.keeper.change({ ...this.record, place });
     this.render(true);
   }
@@ -128,16 +132,19 @@ class Session {
     const meter = decimal(form.get("meter"));
     const temp = form.get("temp").trim() === "" ? null : decimal(form.get("temp"));
     if (meter === null || meter < 0) {
-      return fault(`${form.get("meter")} is not a meter reading; write it like 84210.5`);
+      return fault(say("{typed} is not a meter reading; write it like {example}", { typed: form.get("meter"), example: 84210.5 }));
     }
     if (form.get("temp").trim() !== "" && temp === null) {
-      return fault(`${form.get("temp")} is not a temperature; write it like 17.5`);
+      return fault(say("{typed} is not a temperature; write it like {example}", { typed: form.get("temp"), example: 17.5 }));
     }
     const back = this.pack.meter.last !== null && meter < this.pack.meter.last;
     const explained = back ? form.get("explained") : null;
     document.getElementById("explain").hidden = !back;
     if (back && explained === null) {
-      return fault(`On ${this.pack.meter.last_day} the meter showed ${this.pack.meter.last}. Mistyped? Otherwise say below what happened to it.`);
+      const { last, last_day } = this.pack.meter;
+      return fault(
+        say("On {day} the meter showed {meter}. Mistyped? Otherwise say below what happened to it.", { day: day(last_day), meter: last }),
+      );
     }
     const blades = this.pack.blade_sets.find((set) => set.name === form.get("blades"));
     const plan = this.plan;
@@ -252,6 +259,23 @@ class Session {
     this.keeper.change({ ...this.record, note, entries: [...this.record.entries, entry] }, entry);
   }
 
+  async addPhotos(files, valve) {
+    const faults = [];
+    for (const file of files) {
+      const line = photoLine(file, valve);
+      try {
+        const bytes = await bytesOf(file);
+        await this.keeper.change({ ...this.record, photos: [...(this.record.photos ?? []), line] }, line, bytes);
+      } catch (error) {
+        faults.push(error.message);
+        const photos = (this.record.photos ?? []).filter((each) => each.id !== line.id);
+        this.keeper.change({ ...this.record, photos }).catch(() => {}); // shown by showSaved
+      }
+    }
+    this.photoFaults = faults;
+    this.render(false);
+  }
+
   close() {
     const entry = { kind: "close", id: newId(), at: new Date().toISOString() };
     this.keeper.change({ ...this.record, closed: true, entries: [...this.record.entries, entry], place: { screen: "meaning" } }, entry);
@@ -260,6 +284,7 @@ class Session {
   }
 
   async #wasSent(entry) {
+    showPhotos(this);
     if (entry.stream === this.record?.id && entry.url.endsWith("/close")) {
       await this.fetchAnswer();
     }
@@ -300,32 +325,33 @@ class Session {
   #steps() {
     const screen = this.place.screen === "valve" ? "stop" : this.place.screen;
     const at = STEPS.findIndex(([key]) => key === screen);
-    const items = STEPS.map(([key, label], index) => {
+    const items = STEPS.map(([key, name], index) => {
+      const label = table(name);
       const reachable = this.record.opened !== null && !this.record.closed && key !== "ready" && key !== "meaning";
       const place = key === "stop" ? this.resume() : { screen: key };
       const text = reachable ? h("a", { href: "#", onclick: (event) => this.go(event, place) }, label) : label;
       return h("li", { "aria-current": index === at ? "step" : null, class: index < at ? "done" : null }, text);
     });
-    return h("ol", { class: "steps", "aria-label": "The visit", tabindex: "0" }, items);
+    return h("ol", { class: "steps", "aria-label": say("The visit"), tabindex: "0" }, items);
   }
 
   #age() {
     if (this.from.from === BOOK) {
       return [];
     }
-    return [h("p", { class: "age", role: "status" }, `The book can’t be reached. What was known of this engine is from ${ageInWords(this.from.ageMs)}.`)];
+    return [h("p", { class: "age", role: "status" }, say("The book can’t be reached. What was known of this engine is from {when}.", { when: ageInWords(this.from.ageMs) }))];
   }
 
   async showSaved(summary) {
     const { pending, failed } = this.keeper.state;
     const place = document.getElementById("saved");
     if (failed !== null) {
-      place.textContent = `Not saved on this device: ${failed.message}. Write it on paper too.`;
+      place.textContent = say("Not saved on this device: {fault}. Write it on paper too.", { fault: failed.message });
       place.dataset.state = "failed";
       return;
     }
     if (pending > 0) {
-      place.textContent = "Saving on this device …";
+      place.textContent = say("Saving on this device …");
       place.dataset.state = "saving";
       return;
     }
@@ -348,21 +374,20 @@ class Session {
 
   #parked(entry) {
     const theirs = entry.note?.theirs;
-    const what = entry.about ?? "the visit";
     const buttons =
       theirs === undefined
-        ? [h("button", { type: "button", onclick: () => this.#settle(entry, null) }, "Drop mine")]
+        ? [h("button", { type: "button", onclick: () => this.#settle(entry, null) }, say("Drop mine"))]
         : [
-            h("button", { type: "button", onclick: () => this.#settle(entry, null) }, "Keep the book’s"),
-            h("button", { type: "button", onclick: () => this.#settle(entry, { ...entry.body, replaces: theirs.id }) }, "Mine holds"),
+            h("button", { type: "button", onclick: () => this.#settle(entry, null) }, say("Keep the book’s")),
+            h("button", { type: "button", onclick: () => this.#settle(entry, { ...entry.body, replaces: theirs.id }) }, say("Mine holds")),
           ];
     return h(
       "div",
       { class: "caution stop-now", role: "alert", "data-parked": entry.id },
-      h("strong", {}, `${what}: your decision`),
+      h("strong", {}, decisionWords(entry)),
       theirs === undefined
-        ? h("p", {}, entry.note?.message ?? "The book can’t take this as it is.")
-        : h("p", {}, `Here: ${this.words({ ...entry.body })}. In the book${theirs.by ? `, from ${theirs.by}` : ""}: ${theirs.words}.`),
+        ? h("p", {}, entry.note?.message ?? say("The book can’t take this as it is."))
+        : h("p", {}, bothWords(this.words({ ...entry.body }), theirs)),
       h("div", { class: "buttons" }, buttons),
     );
   }
@@ -381,6 +406,37 @@ class Session {
     await this.showParked();
     this.render(false);
   }
+}
+
+/** What a parked entry is about. */
+function decisionWords(entry) {
+  const [valve, step] = (entry.about ?? "").split(" ");
+  switch (step) {
+    case "found":
+      return say("{valve} found: your decision", { valve });
+    case "set":
+      return say("{valve} set: your decision", { valve });
+    case "left":
+      return say("{valve} left: your decision", { valve });
+    default:
+      break;
+  }
+  switch (valve) {
+    case "photo":
+      return say("A photo: your decision");
+    case "note":
+      return say("note: your decision");
+    case "plan":
+      return say("plan: your decision");
+    default:
+      return say("the visit: your decision");
+  }
+}
+
+function bothWords(mine, theirs) {
+  return theirs.by
+    ? say("Here: {mine}. In the book, from {by}: {theirs}.", { mine, by: theirs.by, theirs: theirs.words })
+    : say("Here: {mine}. In the book: {theirs}.", { mine, theirs: theirs.words });
 }
 
 /** A decimal number with a point or a comma; null for anything else. "84,210" could be two numbers and is refused. */
@@ -420,7 +476,7 @@ async function boot() {
   }
   const session = new Session(root, keeper, outbox, found.value, found);
   await keeper.take(record);
-  document.title = `${record.name}: visit`;
+  document.title = say("{engine}: visit", { engine: record.name });
   if (record.opened !== null) {
     history.replaceState(null, "", `#visit=${record.id}`);
     setBusy(!record.closed);
@@ -437,6 +493,6 @@ async function boot() {
 
 boot().catch((error) => {
   const root = document.getElementById("visit");
-  root.replaceChildren(h("h1", {}, "The visit can’t be opened"), h("p", { class: "fault", role: "alert" }, error.message), h("p", {}, h("a", { class: "button", href: "/" }, "To the shed")));
+  root.replaceChildren(h("h1", {}, say("The visit can’t be opened")), h("p", { class: "fault", role: "alert" }, error.message), h("p", {}, h("a", { class: "button", href: "/" }, say("To the shed"))));
   document.documentElement.dataset.booted = "failed";
 });

@@ -1,18 +1,21 @@
 // The screens of a visit. Each gets the session and returns nodes; what is tapped becomes a call of the session.
 
+import { day, mark, plural, say, say_in } from "../language.js";
 import { draw, h, paragraphs } from "./dom.js";
+import { photoField } from "./photos.js";
 import { asks, expectedOf, measured, order, screwWords, standing, surprising, words } from "./record.js";
 
 const FIRST_RUNGS = 15;
 
 export const SCREENS = { ready, plan, stop, valve, closing, meaning };
 
+/** The steps of a visit with their English names, to be said at use. */
 export const STEPS = [
-  ["ready", "Ready"],
-  ["plan", "Plan"],
-  ["stop", "Stops"],
-  ["closing", "Close up"],
-  ["meaning", "What it means"],
+  ["ready", mark("Ready")],
+  ["plan", mark("Plan")],
+  ["stop", mark("Stops")],
+  ["closing", mark("Close up")],
+  ["meaning", mark("What it means")],
 ];
 
 // ------------------------------------------------------------------------------------------------ ready
@@ -22,45 +25,45 @@ function ready(session) {
   const meter = pack.meter;
   const today = new Date();
   const iso = `${today.getFullYear()}-${String(today.getMonth() + 1).padStart(2, "0")}-${String(today.getDate()).padStart(2, "0")}`;
-  const last = meter.last === null ? "" : `On ${meter.last_day} it showed ${meter.last}.`;
+  const last = meter.last === null ? "" : say("On {day} it showed {meter}.", { day: day(meter.last_day), meter: meter.last });
   const form = h(
     "form",
     { onsubmit: (event) => session.open(event), autocomplete: "off" },
-    h("div", { class: "field" }, h("label", { for: "day" }, "Day"), h("input", { id: "day", name: "day", type: "date", required: true, value: record.draft?.day ?? iso })),
+    h("div", { class: "field" }, h("label", { for: "day" }, say_in("of a calendar", "Day")), h("input", { id: "day", name: "day", type: "date", required: true, value: record.draft?.day ?? iso })),
     h(
       "div",
       { class: "field" },
-      h("label", { for: "meter" }, `What the meter shows, ${meter.unit}`),
+      h("label", { for: "meter" }, say("What the meter shows, {unit}", { unit: meter.unit })),
       h("input", { id: "meter", name: "meter", inputmode: "decimal", required: true, value: record.draft?.meter ?? "", "aria-describedby": "meter-help" }),
       h("span", { id: "meter-help", class: "help" }, last),
     ),
     h(
       "div",
       { class: "field" },
-      h("label", { for: "temp" }, `Engine temperature, °${pack.temperature}`),
+      h("label", { for: "temp" }, say("Engine temperature, °{unit}", { unit: pack.temperature })),
       h("input", { id: "temp", name: "temp", inputmode: "decimal", value: record.draft?.temp ?? "", "aria-describedby": "temp-help" }),
-      h("span", { id: "temp-help", class: "help" }, "Leave it empty if it isn’t known."),
+      h("span", { id: "temp-help", class: "help" }, say("Leave it empty if it isn’t known.")),
     ),
-    h("div", { class: "field" }, h("label", { for: "by" }, "Whose hands"), h("input", { id: "by", name: "by", maxlength: 100, value: record.draft?.by ?? "" })),
+    h("div", { class: "field" }, h("label", { for: "by" }, say("Whose hands")), h("input", { id: "by", name: "by", maxlength: 100, value: record.draft?.by ?? "" })),
     h(
       "div",
       { class: "field" },
-      h("label", { for: "blades" }, "Blades"),
+      h("label", { for: "blades" }, say("Blades")),
       h("select", { id: "blades", name: "blades" }, pack.blade_sets.map((set) => h("option", { value: set.name, selected: record.draft?.blades === set.name }, `${set.name} (${set.unit})`))),
     ),
     h("p", { class: "fault", role: "alert", id: "open-fault", hidden: true }),
     h(
       "fieldset",
       { id: "explain", hidden: true },
-      h("legend", {}, "Why the meter shows less than before"),
-      [["rolled over", "It rolled over past its highest figure"], ["replaced", "It was replaced or set to 0"]].map(([value, words]) =>
+      h("legend", {}, say("Why the meter shows less than before")),
+      [["rolled over", say("It rolled over past its highest figure")], ["replaced", say("It was replaced or set to 0")]].map(([value, words]) =>
         h("label", { class: "choice" }, h("input", { type: "radio", name: "explained", value }), h("span", {}, words)),
       ),
     ),
-    h("p", {}, h("button", { class: "do", type: "submit" }, "Ready: open the visit")),
+    h("p", {}, h("button", { class: "do", type: "submit" }, say("Ready: open the visit"))),
   );
   return [
-    h("h1", {}, `${record.name}: getting ready`),
+    h("h1", {}, say("{engine}: getting ready", { engine: record.name })),
     checklist(session, pack.ready, "ready"),
     cautions(pack.ready.cautions),
     h("p", { class: "soft" }, pack.maker_first),
@@ -86,7 +89,7 @@ function checklist(session, list, key) {
 }
 
 function cautions(texts) {
-  return h("div", { class: "caution", role: "note" }, h("strong", {}, "Take care"), h("ul", {}, texts.map((text) => h("li", {}, text))));
+  return h("div", { class: "caution", role: "note" }, h("strong", {}, say("Take care")), h("ul", {}, texts.map((text) => h("li", {}, text))));
 }
 
 // ------------------------------------------------------------------------------------------------ plan
@@ -110,21 +113,27 @@ function plan(session) {
       h(
         "a",
         { href: "#", onclick: (event) => session.go(event, { screen: "stop", stop: index }) },
-        h("span", {}, `Stop ${index + 1}: ${each.position}`),
-        h("span", {}, `${each.valves.join(", ")} – ${left === 0 ? "all found" : `${left} to find`}`),
+        h("span", {}, say("Stop {number}: {position}", { number: index + 1, position: each.position })),
+        h(
+          "span",
+          {},
+          left === 0
+            ? say("{valves} – all found", { valves: each.valves.join(", ") })
+            : plural("{valves} – {n} to find", "{valves} – {n} to find", left, { valves: each.valves.join(", ") }),
+        ),
       ),
     );
   });
   return [
-    h("h1", {}, "The stops"),
-    h("fieldset", {}, h("legend", {}, "How to go round"), choices),
+    h("h1", {}, say("The stops")),
+    h("fieldset", {}, h("legend", {}, say("How to go round")), choices),
     chosen.turn === "against" ? cautions(pack.cautions.turn_against ?? []) : null,
     h("ol", { class: "rows" }, rows),
     chosen.unreachable.length > 0
-      ? h("p", { class: "note" }, `Out of reach with these marks: ${chosen.unreachable.join(", ")}. Choose one cylinder at a time for them.`)
+      ? h("p", { class: "note" }, say("Out of reach with these marks: {valves}. Choose one cylinder at a time for them.", { valves: chosen.unreachable.join(", ") }))
       : null,
     thumb(
-      h("button", { class: "do", type: "button", onclick: (event) => session.go(event, session.resume()) }, "To the engine"),
+      h("button", { class: "do", type: "button", onclick: (event) => session.go(event, session.resume()) }, say("To the engine")),
     ),
   ];
 }
@@ -141,21 +150,21 @@ function stop(session) {
   const first = here.valves.find((valve) => session.asks(valve) !== null) ?? here.valves[0];
   const against = session.plan.turn === "against";
   return [
-    h("h1", {}, `Stop ${index + 1} of ${session.plan.stops.length}: ${here.position}`),
+    h("h1", {}, say("Stop {number} of {count}: {position}", { number: index + 1, count: session.plan.stops.length, position: here.position })),
     h("p", { class: "verdict" }, sentence(here.turn)),
     index === 0 || against
       ? h("div", { class: "caution", role: "note" }, paragraphs([...(index === 0 ? (pack.cautions.turn ?? []) : []), ...(against ? (pack.cautions.turn_against ?? []) : [])]))
       : null,
     h("figure", {}, draw(here.pulley)),
     h("p", {}, `${sentence(here.mark)}`),
-    h("details", { class: "why", open: true }, h("summary", {}, "How to be sure which turn it is"), h("ul", {}, here.find.map((text) => h("li", {}, text)))),
-    h("details", { class: "why" }, h("summary", {}, "Which valves are closed here, and how much room there is"), h("figure", {}, draw(here.ring)), h("p", {}, sentence(here.room))),
+    h("details", { class: "why", open: true }, h("summary", {}, say("How to be sure which turn it is")), h("ul", {}, here.find.map((text) => h("li", {}, text)))),
+    h("details", { class: "why" }, h("summary", {}, say("Which valves are closed here, and how much room there is")), h("figure", {}, draw(here.ring)), h("p", {}, sentence(here.room))),
     valveList(session, here.valves),
     thumb(
-      h("button", { type: "button", onclick: (event) => session.go(event, session.before(index)) }, "Back"),
+      h("button", { type: "button", onclick: (event) => session.go(event, session.before(index)) }, say("Back")),
       first === undefined
         ? null
-        : h("button", { class: "do", type: "button", onclick: (event) => session.go(event, { screen: "valve", stop: index, valve: first }) }, `It is there: ${first}`),
+        : h("button", { class: "do", type: "button", onclick: (event) => session.go(event, { screen: "valve", stop: index, valve: first }) }, say("It is there: {valve}", { valve: first })),
     ),
   ];
 }
@@ -163,10 +172,10 @@ function stop(session) {
 function outOfReach(session) {
   const valves = session.plan.unreachable;
   return [
-    h("h1", {}, "Out of reach in this plan"),
-    h("p", {}, "Measure these only where you know that the valve is closed."),
+    h("h1", {}, say("Out of reach in this plan")),
+    h("p", {}, say("Measure these only where you know that the valve is closed.")),
     valveList(session, valves),
-    thumb(h("button", { class: "do", type: "button", onclick: (event) => session.go(event, { screen: "closing" }) }, "Close up")),
+    thumb(h("button", { class: "do", type: "button", onclick: (event) => session.go(event, { screen: "closing" }) }, say("Close up"))),
   ];
 }
 
@@ -184,12 +193,20 @@ function valveList(session, valves) {
   );
 }
 
+/** What was found, set or left, in words. */
+function stepWords(step, reading) {
+  if (step === "set") {
+    return say("set on {reading}", { reading });
+  }
+  return step === "found" ? say("found {reading}", { reading }) : say("left {reading}", { reading });
+}
+
 function valveState(session, valve) {
   const said = ["found", "set", "left"]
     .map((step) => [step, standing(session.record, valve, step)])
     .filter(([, entry]) => entry !== null)
-    .map(([step, entry]) => `${step === "set" ? "set on" : step} ${session.words(entry)}`);
-  return said.length > 0 ? said.join("; ") : "not measured yet";
+    .map(([step, entry]) => stepWords(step, session.words(entry)));
+  return said.length > 0 ? said.join("; ") : say("not measured yet");
 }
 
 // ------------------------------------------------------------------------------------------------ valve
@@ -200,8 +217,8 @@ function valve(session) {
   const ask = place.ask ?? session.asks(name) ?? "done";
   const about = pack.valves[name];
   const head = [
-    h("p", { class: "soft" }, `${stopWords(session)} – ${about.word}`),
-    h("h1", { class: "asked", "data-valve": name, "data-ask": ask }, name, " ", h("span", { class: "unit" }, ASKED[ask])),
+    h("p", { class: "soft" }, say("{stop} – {valve}", { stop: stopWords(session), valve: about.word })),
+    h("h1", { class: "asked", "data-valve": name, "data-ask": ask }, name, " ", h("span", { class: "unit" }, askedWords(ask))),
   ];
   if (ask === "found") {
     return [...head, ...found(session, name)];
@@ -218,12 +235,25 @@ function valve(session) {
   return [...head, ...done(session, name)];
 }
 
-const ASKED = { found: "found", again: "found – not as expected", set: "set", left: "left, after the lock-nut", done: "done" };
+function askedWords(ask) {
+  switch (ask) {
+    case "found":
+      return say_in("asked of a valve", "found");
+    case "again":
+      return say_in("asked of a valve", "found – not as expected");
+    case "set":
+      return say_in("asked of a valve", "set");
+    case "left":
+      return say_in("asked of a valve", "left, after the lock-nut");
+    default:
+      return say_in("asked of a valve", "done");
+  }
+}
 
 function stopWords(session) {
   const index = session.place.stop ?? 0;
   const here = session.plan.stops[index];
-  return here === undefined ? "Out of reach in this plan" : `Stop ${index + 1}: ${here.position}`;
+  return here === undefined ? say("Out of reach in this plan") : say("Stop {number}: {position}", { number: index + 1, position: here.position });
 }
 
 function found(session, name) {
@@ -231,14 +261,14 @@ function found(session, name) {
   const before = standing(session.record, name, "found");
   const hints = [session.pack.valves[name].last];
   if (expected !== null) {
-    hints.push(`expected ${expected.low} to ${expected.high}`);
+    hints.push(say("expected {low} to {high}", { low: expected.low, high: expected.high }));
   }
   return [
     h("p", {}, sentence(hints.join("; "))),
-    before === null ? null : h("p", { class: "note" }, `Written: ${session.words(before)}. What you tap now corrects it; the old value stays to be seen.`),
+    before === null ? null : h("p", { class: "note" }, say("Written: {reading}. What you tap now corrects it; the old value stays to be seen.", { reading: session.words(before) })),
     h("p", { class: "caution" }, (session.pack.cautions.measure ?? []).join(" ")),
     ...bladeBoard(session, name, "found", expected),
-    ...bottom(session, name, [h("button", { type: "button", onclick: () => session.read(name, "found", {}) }, "Not measured")]),
+    ...bottom(session, name, [h("button", { type: "button", onclick: () => session.read(name, "found", {}) }, say("Not measured"))]),
   ];
 }
 
@@ -253,8 +283,8 @@ function again(session, name) {
   return [
     h("p", { class: "caution stop-now", role: "alert" }, question),
     ...bottom(session, name, [
-      h("button", { type: "button", onclick: (event) => session.go(event, { ...session.place, ask: "set" }) }, "It read the same"),
-      h("button", { class: "do", type: "button", onclick: (event) => session.go(event, { ...session.place, ask: "found" }) }, "Measure once more"),
+      h("button", { type: "button", onclick: (event) => session.go(event, { ...session.place, ask: "set" }) }, say("It read the same")),
+      h("button", { class: "do", type: "button", onclick: (event) => session.go(event, { ...session.place, ask: "found" }) }, say("Measure once more")),
     ]),
   ];
 }
@@ -266,18 +296,18 @@ function set(session, name) {
   const turn = entry === null ? null : screwWords(entry, session.blades);
   const other = session.place.board === "set";
   return [
-    h("p", {}, `Found: ${entry === null ? "not measured" : session.words(entry)}.`),
-    before === null ? null : h("p", { class: "note" }, `Written: set on ${session.words(before)}.`),
-    turn === null ? null : h("p", { class: "verdict" }, `To ${cold.cold}: ${turn}.`),
+    h("p", {}, entry === null ? say("Found: not measured.") : say("Found: {reading}.", { reading: session.words(entry) })),
+    before === null ? null : h("p", { class: "note" }, say("Written: set on {reading}.", { reading: session.words(before) })),
+    turn === null ? null : h("p", { class: "verdict" }, say("To {gap}: {turn}.", { gap: cold.cold, turn })),
     h("p", { class: "caution" }, (session.pack.cautions.set ?? []).join(" ")),
     h(
       "div",
       { class: "buttons" },
-      h("button", { class: "do", type: "button", onclick: () => session.setOn(name, cold.cold_um) }, `Set on ${cold.cold}`),
-      h("button", { type: "button", "aria-pressed": other ? "true" : "false", onclick: (event) => session.go(event, { ...session.place, ask: "set", board: other ? null : "set" }) }, "Set on another blade"),
+      h("button", { class: "do", type: "button", onclick: () => session.setOn(name, cold.cold_um) }, say("Set on {gap}", { gap: cold.cold })),
+      h("button", { type: "button", "aria-pressed": other ? "true" : "false", onclick: (event) => session.go(event, { ...session.place, ask: "set", board: other ? null : "set" }) }, say("Set on another blade")),
     ),
     other ? h("div", { class: "blades" }, rungs(session, name).map((rung) => bladeButton(rung, () => session.setOn(name, rung.um)))) : null,
-    ...bottom(session, name, [h("button", { type: "button", onclick: () => session.leaveAlone(name) }, "Left alone")]),
+    ...bottom(session, name, [h("button", { type: "button", onclick: () => session.leaveAlone(name) }, say("Left alone"))]),
   ];
 }
 
@@ -285,20 +315,27 @@ function left(session, name) {
   const before = standing(session.record, name, "left");
   const onto = standing(session.record, name, "set");
   return [
-    h("p", {}, `Set on ${onto === null ? "?" : session.words(onto)}. Lock-nut tight? Then measure again.`),
-    before === null ? null : h("p", { class: "note" }, `Written: ${session.words(before)}.`),
+    h("p", {}, say("Set on {reading}. Lock-nut tight? Then measure again.", { reading: onto === null ? "?" : session.words(onto) })),
+    before === null ? null : h("p", { class: "note" }, say("Written: {reading}.", { reading: session.words(before) })),
     ...bladeBoard(session, name, "left", null),
-    ...bottom(session, name, [h("button", { type: "button", onclick: () => session.read(name, "left", {}) }, "Not read again")]),
+    ...bottom(session, name, [h("button", { type: "button", onclick: () => session.read(name, "left", {}) }, say("Not read again"))]),
   ];
 }
 
 function done(session, name) {
-  const change = (step) =>
-    h("button", { type: "button", onclick: (event) => session.go(event, { screen: "valve", stop: session.place.stop, valve: name, ask: step }) }, `Change ${step}`);
+  const change = (step, label) =>
+    h("button", { type: "button", onclick: (event) => session.go(event, { screen: "valve", stop: session.place.stop, valve: name, ask: step }) }, label);
   return [
     h("p", { class: "verdict" }, sentence(valveState(session, name))),
-    h("div", { class: "buttons" }, change("found"), change("set"), standing(session.record, name, "set") === null ? null : change("left")),
-    ...bottom(session, name, [h("button", { class: "do", type: "button", onclick: (event) => session.go(event, session.resume()) }, "Next")]),
+    h(
+      "div",
+      { class: "buttons" },
+      change("found", say("Change found")),
+      change("set", say("Change set")),
+      standing(session.record, name, "set") === null ? null : change("left", say("Change left")),
+    ),
+    photoField(session, name),
+    ...bottom(session, name, [h("button", { class: "do", type: "button", onclick: (event) => session.go(event, session.resume()) }, say("Next"))]),
   ];
 }
 
@@ -314,8 +351,8 @@ function rungs(session, name) {
 }
 
 function bladeButton(rung, onclick, attributes = {}) {
-  const [number, unit] = rung.label.split(" ");
-  return h("button", { type: "button", class: "blade", onclick, "data-um": rung.um, ...attributes }, number, h("small", {}, unit ?? ""));
+  const [figure, unit] = rung.label.split(" ");
+  return h("button", { type: "button", class: "blade", onclick, "data-um": rung.um, ...attributes }, figure, h("small", {}, unit ?? ""));
 }
 
 function bladeBoard(session, name, step, expected) {
@@ -337,9 +374,9 @@ function bladeBoard(session, name, step, expected) {
     }
   };
   const prompt = {
-    goes: "Tap the thickest blade that goes. The next one in your set does not.",
-    drag: "Tap the blade that goes with drag.",
-    both: go === null ? "Tap the thickest blade that goes." : "Now tap the thinnest that does not.",
+    goes: say("Tap the thickest blade that goes. The next one in your set does not."),
+    drag: say("Tap the blade that goes with drag."),
+    both: go === null ? say("Tap the thickest blade that goes.") : say("Now tap the thinnest that does not."),
   }[mode];
   // "This goes, the next does not" is expected where that interval meets the expected range.
   const inside = (um) => expected !== null && um <= expected.hi_um && (session.above(um) ?? Infinity) > expected.lo_um;
@@ -354,12 +391,12 @@ function bladeBoard(session, name, step, expected) {
           disabled: mode === "both" && go !== null && rung.um <= go,
         }),
       ),
-      h("button", { type: "button", class: "blade wide", onclick: () => session.read(name, step, { go_um: 0, nogo_um: blades.rungs[0].um }) }, "No blade goes"),
+      h("button", { type: "button", class: "blade wide", onclick: () => session.read(name, step, { go_um: 0, nogo_um: blades.rungs[0].um }) }, say("No blade goes")),
       shown.length < blades.rungs.length
-        ? h("button", { type: "button", class: "blade wide", onclick: (event) => session.go(event, { ...place, ask: step, all: true }) }, "All blades")
+        ? h("button", { type: "button", class: "blade wide", onclick: (event) => session.go(event, { ...place, ask: step, all: true }) }, say("All blades"))
         : null,
     ),
-    h("div", { class: "buttons" }, toggle("drag", "Goes with drag"), toggle("both", "Choose both blades")),
+    h("div", { class: "buttons" }, toggle("drag", say("Goes with drag")), toggle("both", say("Choose both blades"))),
     step === "found" ? spinChoice(session, name) : null,
   ];
 }
@@ -369,9 +406,13 @@ function spinChoice(session, name) {
   const choose = (value) => (event) => session.go(event, { ...session.place, ask: "found", spin: spin === value ? null : value });
   return h(
     "div",
-    { class: "buttons", role: "group", "aria-label": `How the pushrod of ${name} spins` },
-    h("span", { class: "soft" }, "Pushrod spins:"),
-    ["free", "stiff", "none"].map((value) => h("button", { type: "button", "aria-pressed": spin === value ? "true" : "false", onclick: choose(value) }, value === "none" ? "not at all" : value)),
+    { class: "buttons", role: "group", "aria-label": say("How the pushrod of {valve} spins", { valve: name }) },
+    h("span", { class: "soft" }, say("Pushrod spins:")),
+    [
+      ["free", say_in("how a pushrod spins", "free")],
+      ["stiff", say_in("how a pushrod spins", "stiff")],
+      ["none", say_in("how a pushrod spins", "not at all")],
+    ].map(([value, label]) => h("button", { type: "button", "aria-pressed": spin === value ? "true" : "false", onclick: choose(value) }, label)),
   );
 }
 
@@ -380,9 +421,17 @@ function bottom(session, name, buttons) {
   return [
     undo === null
       ? null
-      : h("div", { class: "undo", role: "status" }, h("span", {}, `${undo.valve} ${undo.step}: ${session.words(undo)}`), h("button", { type: "button", onclick: () => session.undo() }, "Undo")),
-    thumb(h("button", { type: "button", onclick: (event) => session.back(event, name) }, "Back"), ...buttons),
+      : h("div", { class: "undo", role: "status" }, h("span", {}, undoWords(undo, session.words(undo))), h("button", { type: "button", onclick: () => session.undo() }, say("Undo"))),
+    thumb(h("button", { type: "button", onclick: (event) => session.back(event, name) }, say("Back")), ...buttons),
   ];
+}
+
+function undoWords(entry, reading) {
+  const values = { valve: entry.valve, reading };
+  if (entry.step === "set") {
+    return say("{valve} set: {reading}", values);
+  }
+  return entry.step === "found" ? say("{valve} found: {reading}", values) : say("{valve} left: {reading}", values);
 }
 
 function thumb(...buttons) {
@@ -397,20 +446,21 @@ function closing(session) {
   const half = order(session.plan).filter((each) => asks(record, each) === "left");
   return [
     h("h1", {}, pack.closing.title),
-    open.length > 0 ? h("p", { class: "note" }, `Nothing is written yet for ${open.join(", ")}.`) : null,
-    half.length > 0 ? h("p", { class: "note" }, `Set, but not read again after the lock-nut: ${half.join(", ")}.`) : null,
+    open.length > 0 ? h("p", { class: "note" }, say("Nothing is written yet for {valves}.", { valves: open.join(", ") })) : null,
+    half.length > 0 ? h("p", { class: "note" }, say("Set, but not read again after the lock-nut: {valves}.", { valves: half.join(", ") })) : null,
     checklist(session, pack.closing, "closing"),
     cautions(pack.closing.cautions),
     h(
       "div",
       { class: "field" },
-      h("label", { for: "note" }, "Note"),
+      h("label", { for: "note" }, say("Note")),
       h("textarea", { id: "note", name: "note", rows: 3, maxlength: 2000, onchange: (event) => session.writeNote(event.target.value) }, record.note ?? ""),
     ),
+    photoField(session, null),
     valveList(session, order(session.plan)),
     thumb(
-      h("button", { type: "button", onclick: (event) => session.go(event, { screen: "plan" }) }, "Back"),
-      h("button", { class: "do", type: "button", onclick: () => session.close() }, "Close the visit"),
+      h("button", { type: "button", onclick: (event) => session.go(event, { screen: "plan" }) }, say("Back")),
+      h("button", { class: "do", type: "button", onclick: () => session.close() }, say("Close the visit")),
     ),
   ];
 }
@@ -418,13 +468,13 @@ function closing(session) {
 function meaning(session) {
   const answer = session.answer;
   return [
-    h("h1", {}, "What it means"),
+    h("h1", {}, say("What it means")),
     answer === null
-      ? h("p", { class: "note", role: "status" }, "The visit is closed and saved on this device. What it means is worked out by the book as soon as it has all of it.")
+      ? h("p", { class: "note", role: "status" }, say("The visit is closed and saved on this device. What it means is worked out by the book as soon as it has all of it."))
       : h("div", {}, answer.lines.filter((line) => line).map((line) => h("p", {}, line))),
     thumb(
-      h("a", { class: "button", href: "/" }, "To the shed"),
-      h("a", { class: "button do", href: `/engines/${session.record.engine}` }, "To the engine"),
+      h("a", { class: "button", href: "/" }, say("To the shed")),
+      h("a", { class: "button do", href: `/engines/${session.record.engine}` }, say("To the engine")),
     ),
   ];
 }
