@@ -150,14 +150,7 @@ def copy_rows(
             done += len(rows)
             if progress is not None:
                 progress(done, total, t.name)
-        if target.dialect.name == "postgresql" and "seq" in t.order:
-            # The next number the server gives comes after those that were copied.
-            target.execute(
-                text(
-                    f"SELECT setval(pg_get_serial_sequence('{t.name}', 'seq'), max(seq)) FROM {t.name} "  # noqa: S608
-                    "HAVING max(seq) IS NOT NULL"
-                )
-            )
+        go_on_numbering(target, t)
         if given.text() != digest(target, t):
             raise BookError(
                 say(
@@ -166,6 +159,17 @@ def copy_rows(
                 )
             )
     return counts
+
+
+def go_on_numbering(connection: Connection, t: PlainTable) -> None:
+    """See to it that the next number the book gives comes after those that were copied."""
+    if connection.dialect.name == "postgresql" and "seq" in t.order:
+        connection.execute(
+            text(
+                f"SELECT setval(pg_get_serial_sequence('{t.name}', 'seq'), max(seq)) FROM {t.name} "  # noqa: S608
+                "HAVING max(seq) IS NOT NULL"
+            )
+        )
 
 
 def count_rows(connection: Connection, t: PlainTable) -> int:

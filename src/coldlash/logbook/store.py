@@ -14,7 +14,7 @@ What there is (records in ``logbook.records`` and ``logbook.lasting``, parts in 
 ``logbook.working`` and ``logbook.visiting``):
 
 - ``Book.open(path_or_url, create=, wait_s=, on_wait=, now=)``, ``close``, ``check``, ``transaction``, ``stamp``,
-  ``name``, ``backup``, ``last_backup``
+  ``name``, ``backup``, ``last_backup``, ``write_archive``
 - settings: ``settings``, ``set_setting``
 - vehicles: ``vehicles``, ``vehicle``, ``add_vehicle``, ``rename_vehicle``
 - engines: ``engines``, ``engine``, ``add_engine``, ``rename_engine``, ``new_engine_file``, ``engine_files``
@@ -47,6 +47,7 @@ from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
 from types import TracebackType
+from typing import TYPE_CHECKING
 
 from sqlalchemy import func, select
 
@@ -61,6 +62,9 @@ from coldlash.logbook.opening import open_kept
 from coldlash.logbook.search import Searching
 from coldlash.logbook.visiting import Visiting
 from coldlash.logbook.working import Working
+
+if TYPE_CHECKING:
+    from coldlash.logbook.archive.writing import ArchiveMade
 
 
 class Book(Fleet, Working, Visiting, Imports, Attachments, Searching, Facts):
@@ -152,6 +156,15 @@ class Book(Fleet, Working, Visiting, Imports, Attachments, Searching, Facts):
         Raises BookError (nothing was made), InputError. See ``logbook.backup``.
         """
         return make_backup(self._file, folder, keep=keep, now=now, progress=progress)
+
+    def write_archive(self, to: str | os.PathLike[str], *, progress: Progress | None = None) -> ArchiveMade:
+        """Write everything in the book into a new file that can be read without coldlash. See ``logbook.archive``.
+
+        Raises BookError (nothing was made).
+        """
+        from coldlash.logbook.archive.writing import write_archive  # only needed here, and not light
+
+        return write_archive(self._file, to, progress=progress)
 
     def last_backup(self, folder: Path | None = None) -> datetime | None:
         """When the last backup there was made (UTC), or None. Raises BookError."""
