@@ -33,9 +33,9 @@ export class Keeper extends EventTarget {
   /** Takes up a record; what the outbox has not heard of yet is offered to it again. */
   async take(record) {
     const waiting = new Set((await this.#outbox.entries(record.id)).map((entry) => entry.id));
-    // A photo whose bytes never reached the outbox is not there, whatever the record says.
-    const photos = (record.photos ?? []).filter((line) => record.sent[line.id] || waiting.has(line.id));
-    record = { ...record, photos };
+    // The outbox had each photo before the record did; what it has no more was sent, perhaps from another page.
+    const gone = (record.photos ?? []).filter((line) => !waiting.has(line.id));
+    record = { ...record, sent: { ...record.sent, ...Object.fromEntries(gone.map((line) => [line.id, true])) } };
     this.#record = record;
     await this.#store.keep(KIND, record.id, record);
     for (const offer of offers(record)) {
@@ -57,7 +57,7 @@ export class Keeper extends EventTarget {
 
   /**
    * Changes the record at once and keeps it; with `entry`, the entry is offered for sending after it is kept
-   * (a photo with its `bytes`).
+   * (a photo with its `bytes` before: the record never tells of one that is not on this device).
    * The page may go on before this resolves; writes keep their order.
    */
   change(next, entry = null, bytes = null) {
@@ -66,9 +66,12 @@ export class Keeper extends EventTarget {
     this.#tell();
     const kept = structuredClone(next);
     const work = this.#work.then(async () => {
+      if (bytes !== null) {
+        await this.#outbox.add(photoOffer(kept, entry, bytes));
+      }
       await this.#store.keep(KIND, kept.id, kept);
-      if (entry !== null) {
-        await this.#outbox.add(bytes === null ? offer(kept, entry) : photoOffer(kept, entry, bytes));
+      if (entry !== null && bytes === null) {
+        await this.#outbox.add(offer(kept, entry));
       }
       this.#failed = null;
     });

@@ -402,7 +402,8 @@ class Session {
         entries.push({ ...entry, id: renewed.id, replaces: body.replaces });
       }
     }
-    this.keeper.change({ ...this.record, entries });
+    const photos = (this.record.photos ?? []).filter((line) => line.id !== parked.id);
+    this.keeper.change({ ...this.record, entries, photos });
     await this.showParked();
     this.render(false);
   }
