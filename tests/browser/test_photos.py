@@ -99,10 +99,10 @@ def test_a_photo_is_added_looked_at_found_and_removed_on_accessible_pages(book, 
     page.get_by_role("button", name="Add it").tap()
     page.wait_for_selector("ul.photos img")
     # Decoded by the browser: it is a picture, and ours to show under the policy of the pages.
-    page.wait_for_function("document.querySelector('ul.photos img').naturalWidth === 480")
+    assert decoded_width(page, "ul.photos img") == 480
     accessible(page)
     page.get_by_role("link", name="the zebra-striped seat").tap()
-    page.wait_for_function("document.querySelector('img.photo').naturalWidth === 640")
+    assert decoded_width(page, "img.photo") == 640
     accessible(page)
     page.goto(f"{served.url}/search?words=zebra")
     assert page.inner_text("mark") == "zebra"
@@ -117,6 +117,12 @@ def test_a_photo_is_added_looked_at_found_and_removed_on_accessible_pages(book, 
     page.goto(f"{served.url}/photos/add?engine={engine}&valve=E3")
     accessible(page)
     assert phone.complaints == []
+
+
+def decoded_width(page, which):
+    image = page.locator(which)
+    image.scroll_into_view_if_needed()
+    return image.evaluate("(img) => img.decode().then(() => img.naturalWidth)")
 
 
 def accessible(page):
