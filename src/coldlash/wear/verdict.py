@@ -595,8 +595,8 @@ def _several(facts: Facts, cause: Cause, found: Found | None) -> str:
             distance=facts.units.km(TIGHTENING_KM),
         )
     return say(
-        "{valves} are about {size} looser since {when}: {part}, as found on {day}. Put it right before it runs on, "
-        "write that down as work, and measure again; a pulled stud: don't run it.",
+        "{valves} are about {size} looser since {when}: {part}, as found on {day}. If that is not put right yet, do "
+        "it before it runs on and write it down as work; a pulled stud: don't run it.",
         **parts,
         day=found.day,
     )
