@@ -63,7 +63,10 @@ async function register() {
     }
   });
   const first = navigator.serviceWorker.controller === null;
-  await navigator.serviceWorker.ready;
+  const { active } = await navigator.serviceWorker.ready;
+  if (document.documentElement.dataset.keptAt === undefined) {
+    active.postMessage({ type: "speak", language: document.documentElement.lang });
+  }
   if (first) {
     // This page was loaded before the worker was there to keep it.
     await keepPages([location.href]);

@@ -25,11 +25,13 @@ self.addEventListener("activate", (event) => {
 });
 
 self.addEventListener("message", (event) => {
-  const { type, urls } = event.data ?? {};
+  const { type, urls, language } = event.data ?? {};
   if (type === "keep") {
     event.waitUntil(Promise.all(urls.map(keepPage)));
   } else if (type === "forget") {
     event.waitUntil(caches.delete(PAGES_CACHE));
+  } else if (type === "speak") {
+    event.waitUntil(speak(language));
   } else if (type === "take-over") {
     event.waitUntil(takeOverIfIdle());
   }
@@ -115,12 +117,31 @@ async function keptPage(href) {
   }
   const keptAt = found.headers.get(KEPT_AT);
   const text = await found.text();
-  const language = /<html lang="([A-Za-z-]+)"/.exec(text)?.[1];
-  const when = new Date(keptAt).toLocaleString(language, { dateStyle: "long", timeStyle: "short" });
+  const when = new Date(keptAt).toLocaleString(languageOf(text), { dateStyle: "long", timeStyle: "short" });
   const marked = text
     .replace(AGE_NOTICE, (_, notice) => notice.replaceAll("{when}", `<time datetime="${keptAt}">${when}</time>`))
     .replace("<html ", `<html data-kept-at="${keptAt}" `);
   return new Response(marked, { headers: found.headers });
+}
+
+function languageOf(text) {
+  return /<html lang="([A-Za-z-]+)"/.exec(text)?.[1];
+}
+
+// Another language was chosen: what is kept is fetched again, so that it is there in that language without a network.
+async function speak(language) {
+  const offline = await caches.match("/offline");
+  if (!offline || languageOf(await offline.text()) === language) {
+    return;
+  }
+  const shell = await caches.open(SHELL_CACHE);
+  try {
+    await shell.addAll(["/offline", "/manifest.webmanifest"]);
+  } catch {
+    return; // no answer: it is asked again by the next page
+  }
+  const pages = await caches.open(PAGES_CACHE);
+  await Promise.all((await pages.keys()).map((request) => keepPage(request.url)));
 }
 
 async function keepPage(url) {
