@@ -46,6 +46,34 @@ def add_photo(
     )
 
 
+def add_photos(
+    book: Book,
+    entry: EngineEntry,
+    engine: Engine,
+    files: Sequence[tuple[str, bytes]],
+    *,
+    caption: str = "",
+    visit_id: str | None = None,
+    valve: str | None = None,
+    keep: bool = False,
+    by: str | None = None,
+) -> tuple[Attachment, ...]:
+    """Several files (name, bytes) at once, all or none. Raises InputError naming the file at fault."""
+    added = []
+    with book.transaction():
+        for name, data in files:
+            try:
+                added.append(
+                    add_photo(
+                        book, entry, engine, data, name=name, caption=caption, visit_id=visit_id, valve=valve,
+                        keep=keep, by=by,
+                    )
+                )  # fmt: skip
+            except InputError as error:
+                raise InputError(f"{name}: {error}") from error
+    return tuple(added)
+
+
 def photos_of(
     book: Book, engine: str, *, visit_id: str | None = None, valve: str | None = None
 ) -> tuple[Attachment, ...]:
