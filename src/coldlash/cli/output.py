@@ -33,9 +33,6 @@ def tell(text: str) -> None:
         )
 
 
-say = tell
-
-
 def note(text: str) -> None:
     """Something worth knowing that is not the answer: to standard error."""
     sys.stderr.write(text + "\n")
