@@ -6,7 +6,7 @@ from starlette.applications import Starlette
 
 from coldlash.desk.desk import Desk
 from coldlash.web.application import create_app
-from coldlash.web.routes import engines, evidence, forms, photos, physics, search, shed, visits, work
+from coldlash.web.routes import engines, evidence, forms, imports, photos, physics, search, shed, visits, work
 from coldlash.web.settings import Settings
 
 
@@ -18,6 +18,7 @@ def book_app(settings: Settings, desk: Desk) -> Starlette:
             shed.routes,
             search.routes,
             forms.routes,
+            imports.routes,
             physics.routes,
             work.routes,
             evidence.routes,

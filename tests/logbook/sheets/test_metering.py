@@ -31,9 +31,9 @@ def test_readings_are_taken_by_day_however_they_stand_in_the_file():
 def test_a_reading_that_went_back_is_asked_about_with_what_it_may_be():
     _, faults = reckoned([seen("2019-01-01", 99800), seen("2020-01-01", 190), seen("2021-01-01", 400)])
     assert [fault.message for fault in faults] == [
-        "the meter shows 190 km, but on 2019-01-01 it showed 99800: it rolled over past 99999 km, which makes 100190 "
-        "km in all; it was replaced or set to 0, which makes 99990 km or more; one of the two is mistyped, and should be "
-        "corrected"
+        "the meter shows 190 km, but on 2019-01-01 it showed 99800: it rolled over past 99999 km, which makes "
+        "100190 km in all; it was replaced or set to 0, which makes 99990 km or more; one of the two is mistyped, "
+        "and should be corrected"
     ]
 
 
