@@ -6,6 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from coldlash.language import plural, say
+
 
 class ColdlashError(Exception):
     """Root of all errors that coldlash raises on purpose. ``exit_code`` is what the terminal returns."""
@@ -28,8 +30,14 @@ class Fault:
     def __str__(self) -> str:
         if not self.line:
             return self.message
-        place = f"line {self.line}" + (f", column {self.column}" if self.column else "")
-        return f"{place}: {self.message}"
+        if self.column:
+            return say(
+                "line {line}, column {column}: {message}",
+                line=self.line,
+                column=self.column,
+                message=self.message,
+            )
+        return say("line {line}: {message}", line=self.line, message=self.message)
 
 
 class FaultyFileError(InputError):
@@ -39,7 +47,12 @@ class FaultyFileError(InputError):
         self.source = source
         self.faults = tuple(sorted(faults, key=lambda f: (f.line, f.column)))
         count = len(self.faults)
-        head = f"{source}: {count} fault{'s' if count != 1 else ''}, nothing was taken from it"
+        head = plural(
+            "{source}: {n} fault, nothing was taken from it",
+            "{source}: {n} faults, nothing was taken from it",
+            count,
+            source=source,
+        )
         super().__init__("\n".join([head, *(f"  {fault}" for fault in self.faults)]))
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 
 from coldlash.errors import InputError
+from coldlash.language import say
 
 MM_PER_INCH = 25.4  # exact, international inch (1959)
 KM_PER_MILE = 1.609344  # exact, international mile (1959)
@@ -28,11 +29,24 @@ def parse_number(text: str, what: str) -> float:
     given = text.strip()
     match = _NUMBER.fullmatch(given)
     if match is None or not (match[2] or match[4]):
-        raise InputError(f"{what}: {text!r} is not a number; write it like 0.15")
+        raise InputError(
+            say(
+                "{what}: {text!r} is not a number; write it like {example:.2f}",
+                what=what,
+                text=text,
+                example=0.15,
+            )
+        )
     sign, whole, mark, fraction = match.groups()
     if mark == "," and len(fraction) == 3 and whole.strip("0"):
         raise InputError(
-            f"{what}: {text!r} can be read as {whole}{fraction} or as {whole}.{fraction}; write one of these"
+            say(
+                "{what}: {text!r} can be read as {whole}{fraction} or as {whole}.{fraction}; write one of these",
+                what=what,
+                text=text,
+                whole=whole,
+                fraction=fraction,
+            )
         )
     value = float(f"{whole or '0'}.{fraction or '0'}")
     return -value if sign in ("-", "\u2212") else value

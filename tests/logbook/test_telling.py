@@ -16,6 +16,10 @@ from coldlash.errors import InputError
 from coldlash.logbook.records import NewReading, checked_day, checked_whole, mm, plain, reading_words
 from coldlash.logbook.telling import label, labels, state_word, step_word, told
 
+CHECKS = (
+    "checked_text", "checked_name", "checked_id", "checked_time", "checked_day", "checked_whole", "checked_choice",
+    "checked_blades", "_word", "_json", "find", "_check", "_check_where",
+)  # fmt: skip
 ROOM = Path(coldlash.logbook.__file__).parent
 
 
@@ -62,8 +66,7 @@ def _labels_given(tree):
         if not isinstance(node, ast.Call):
             continue
         name = node.func.id if isinstance(node.func, ast.Name) else getattr(node.func, "attr", "")
-        if name in ("checked_text", "checked_name", "checked_id", "checked_time", "checked_day", "checked_whole",
-                    "checked_choice", "checked_blades", "_word", "_json", "find", "_check", "_check_where"):  # fmt: skip
+        if name in CHECKS:
             for given_label in node.args[:4]:
                 if isinstance(given_label, ast.Constant) and isinstance(given_label.value, str):
                     yield given_label.value
