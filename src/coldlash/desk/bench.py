@@ -14,25 +14,36 @@ from coldlash.engine.firing import mate_of
 from coldlash.engine.spec import KIND_WORD, Engine, Kind
 from coldlash.engine.timing import GapTiming, timing
 from coldlash.errors import InputError
+from coldlash.language import mark, plural, say, table
 from coldlash.units import parse_number
 
-_TURNS = {90: "a quarter turn", 120: "a third of a turn", 180: "one half turn", 240: "two thirds of a turn"}
-_TURNS |= {
-    270: "three quarters of a turn",
-    360: "one full turn",
-    540: "one and a half turns",
-    720: "two full turns",
+_TURNS = {
+    90: mark("a quarter turn"),
+    120: mark("a third of a turn"),
+    180: mark("one half turn"),
+    240: mark("two thirds of a turn"),
+    270: mark("three quarters of a turn"),
+    360: mark("one full turn"),
+    540: mark("one and a half turns"),
+    720: mark("two full turns"),
 }
+
+
+def kind_word(kind: str) -> str:
+    """ "intake" or "exhaust" in the language of the moment."""
+    return say("intake") if kind in ("I", "intake") else say("exhaust")
 
 
 def say_turn(turn_deg: float) -> str:
     """A turn of the crank in words: "one half turn with the engine's rotation"."""
     size = abs(turn_deg)
     if size < 1e-6:
-        return "no turn"
-    way = "with" if turn_deg > 0 else "against"
-    words = next((text for deg, text in _TURNS.items() if abs(size - deg) < 0.5), f"{size:.0f} degrees")
-    return f"{words} {way} the engine's rotation"
+        return say("no turn")
+    known = next((text for deg, text in _TURNS.items() if abs(size - deg) < 0.5), None)
+    words = table(known) if known is not None else say("{deg:.0f} degrees", deg=size)
+    if turn_deg > 0:
+        return say("{turn} with the engine's rotation", turn=words)
+    return say("{turn} against the engine's rotation", turn=words)
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,11 +72,11 @@ class PlannedStops:
     def _stop_words(self, stop: Stop, index: int) -> StopWords:
         position = describe_position(self.engine, stop.crank_deg)
         if stop.mark_deg is None:
-            mark = "no mark known here: find it by the signs below"
+            mark = say("no mark known here: find it by the signs below")
         elif stop.mark_deg == 0:
-            mark = "the TDC mark of cylinder 1 meets the pointer"
+            mark = say("the TDC mark of cylinder 1 meets the pointer")
         else:
-            mark = f"the mark {stop.mark_deg:g} degrees past TDC 1 meets the pointer"
+            mark = say("the mark {mark_deg:g} degrees past TDC 1 meets the pointer", mark_deg=stop.mark_deg)
         room = (
             stop_room(self.engine, stop)
             if stop.valves and all(v.margin_deg > 0 for v in stop.valves)
@@ -73,13 +84,19 @@ class PlannedStops:
         )
         said = ""
         if room is not None:
-            said = (
-                f"the crank may stand {room.before_deg:.0f} degrees before to {room.after_deg:.0f} after this "
-                "and every valve here is still closed"
+            said = say(
+                "the crank may stand {before_deg:.0f} degrees before to {after_deg:.0f} after this "
+                "and every valve here is still closed",
+                before_deg=room.before_deg,
+                after_deg=room.after_deg,
             )
-        turn = "turn with the engine's rotation until it is there" if index == 0 else say_turn(stop.turn_deg)
+        turn = (
+            say("turn with the engine's rotation until it is there")
+            if index == 0
+            else say_turn(stop.turn_deg)
+        )
         if index == 0 and self.plan.turn == "against":
-            turn = "turn until it is there, the last bit with the engine's rotation"
+            turn = say("turn until it is there, the last bit with the engine's rotation")
         return StopWords(stop, turn, position, mark, how_to_find(self.engine, stop), said)
 
     def as_json(self) -> dict[str, object]:
@@ -102,34 +119,59 @@ class PlannedStops:
     def lines(self) -> list[str]:
         """The plan as text."""
         plan = self.plan
-        way = "with" if plan.turn == "with" else "against"
-        count = len(plan.stops)
-        lines = [
-            f"{self.engine.name}: {count} stop{'s' if count != 1 else ''}, turning {way} the engine's rotation"
-        ]
+        count, name = len(plan.stops), self.engine.name
+        lines = [_plan_head(name, count, plan.turn)]
         for caution in (
             *cautions_at("turn"),
             *(cautions_at("turn_against") if plan.turn == "against" else ()),
         ):
             lines.append(f"  ! {caution.text}")
         for number, words in enumerate(self.words(), 1):
-            lines += ["", f"Stop {number}: {words.position}"]
-            lines.append(f"  turn    {words.turn}")
-            lines.append(f"  mark    {words.mark}")
-            lines += [f"  sure?   {text}" for text in words.find]
-            valves = ", ".join(f"{v.valve} ({v.margin_deg:.0f} to spare)" for v in words.stop.valves)
-            lines.append(f"  check   {valves or 'nothing here'}")
+            lines += ["", say("Stop {number}: {position}", number=number, position=words.position)]
+            lines.append(say("  turn    {words}", words=words.turn))
+            lines.append(say("  mark    {words}", words=words.mark))
+            lines += [say("  sure?   {words}", words=text) for text in words.find]
+            valves = ", ".join(
+                say("{valve} ({margin_deg:.0f} to spare)", valve=v.valve, margin_deg=v.margin_deg)
+                for v in words.stop.valves
+            )
+            lines.append(say("  check   {words}", words=valves or say("nothing here")))
             if words.room:
-                lines.append(f"  room    {words.room}")
+                lines.append(say("  room    {words}", words=words.room))
         lines.append("")
-        lines.append(f"Turning in all: {plan.total_turn_deg:g} degrees, without the way back.")
+        lines.append(
+            say(
+                "Turning in all: {total_turn_deg:g} degrees, without the way back.",
+                total_turn_deg=plan.total_turn_deg,
+            )
+        )
         if plan.unreachable:
             out_of_reach = ", ".join(str(valve) for valve in plan.unreachable)
             lines.append(
-                f"Out of reach: {out_of_reach}: never {plan.margin_deg:g} degrees clear at these places. "
-                "Add a mark, or check one cylinder at a time."
+                say(
+                    "Out of reach: {out_of_reach}: never {margin_deg:g} degrees clear at these places. "
+                    "Add a mark, or check one cylinder at a time.",
+                    out_of_reach=out_of_reach,
+                    margin_deg=plan.margin_deg,
+                )
             )
         return lines
+
+
+def _plan_head(name: str, count: int, turn: Turn) -> str:
+    if turn == "with":
+        return plural(
+            "{name}: {n} stop, turning with the engine's rotation",
+            "{name}: {n} stops, turning with the engine's rotation",
+            count,
+            name=name,
+        )
+    return plural(
+        "{name}: {n} stop, turning against the engine's rotation",
+        "{name}: {n} stops, turning against the engine's rotation",
+        count,
+        name=name,
+    )
 
 
 def plan_for(
@@ -146,7 +188,7 @@ def plan_for(
 def mate_words(engine: Engine, cylinder: int) -> str:
     """Which cylinder's valves rock while this one is at firing TDC; empty when none does."""
     mate = mate_of(engine, cylinder)
-    return "" if mate is None else f"both valves of cylinder {mate} rock"
+    return "" if mate is None else say("both valves of cylinder {mate} rock", mate=mate)
 
 
 # ------------------------------------------------------------------------------------------------ heat
@@ -159,13 +201,16 @@ def parse_zones(text: str) -> dict[str, float]:
         name, equals, value = part.partition("=")
         if not equals or not name.strip():
             raise InputError(
-                f"zones: {part!r} is not ZONE=C; write like crankcase=90,head=150 (decimal point)"
+                say(
+                    "zones: {part!r} is not ZONE=C; write like crankcase=90,head=150 (decimal point)",
+                    part=part,
+                )
             )
         if name.strip() in zones:
-            raise InputError(f"zones: {name.strip()} stands twice")
+            raise InputError(say("zones: {strip} stands twice", strip=name.strip()))
         zones[name.strip()] = parse_number(value, f"zone {name.strip()}")
     if not zones:
-        raise InputError("zones: none given; write like crankcase=90,head=150")
+        raise InputError(say("zones: none given; write like crankcase=90,head=150"))
     return zones
 
 
@@ -192,12 +237,29 @@ class HeatAnswer:
         lines = []
         for kind, change in self.change_mm.items():
             hot, slope = self.hot[kind], self.per_k_um[kind]
-            verb = "grows" if change > 0 else "shrinks"
+            figures = {
+                "kind": kind_word(kind),
+                "change": abs(change),
+                "cold": hot.cold_mm,
+                "gap": hot.gap_mm,
+                "sd": hot.sd_mm,
+            }
+            if change > 0:
+                told = say(
+                    "{kind}: the gap grows by {change:.3f} mm; set at {cold:.2f} cold it is "
+                    "{gap:.2f} ± {sd:.2f} mm at these temperatures (one sd)",
+                    **figures,
+                )
+            else:
+                told = say(
+                    "{kind}: the gap shrinks by {change:.3f} mm; set at {cold:.2f} cold it is "
+                    "{gap:.2f} ± {sd:.2f} mm at these temperatures (one sd)",
+                    **figures,
+                )
+            lines.append(told)
             lines.append(
-                f"{kind}: the gap {verb} by {abs(change):.3f} mm; set at {hot.cold_mm:.2f} cold it is "
-                f"{hot.gap_mm:.2f} \u00b1 {hot.sd_mm:.2f} mm at these temperatures (one sd)"
+                say("  warmed evenly, near 20 C: {slope:+.2f} um/K", slope=slope).replace("-", "\u2212")
             )
-            lines.append(f"  warmed evenly, near 20 C: {slope:+.2f} um/K".replace("-", "\u2212"))
         return lines
 
 
@@ -223,8 +285,8 @@ def parse_cooling(texts: Sequence[str]) -> list[Reading]:
     for text in texts:
         minute, colon, temp = text.partition(":")
         if not colon:
-            raise InputError(f"reading {text!r}: write minute and Celsius like 0:92")
-        readings.append(Reading(parse_number(minute, "minute"), parse_number(temp, "temperature")))
+            raise InputError(say("reading {text!r}: write minute and Celsius like 0:92", text=text))
+        readings.append(Reading(parse_number(minute, say("minute")), parse_number(temp, say("temperature"))))
     return readings
 
 
@@ -249,12 +311,24 @@ class CooldownAnswer:
     def lines(self) -> list[str]:
         """The answer as text."""
         c = self.cooling
-        cold = f"Cold enough is {c.target_c:.1f} C: {c.target_k:.1f} K above the air."
-        pace = f"It loses 63 % of its excess in {c.tau_min:.0f} \u00b1 {c.tau_sd_min:.0f} minutes (time constant)."
+        cold = say(
+            "Cold enough is {target_c:.1f} C: {target_k:.1f} K above the air.",
+            target_c=c.target_c,
+            target_k=c.target_k,
+        )
+        pace = say(
+            "It loses 63 % of its excess in {tau_min:.0f} ± {tau_sd_min:.0f} minutes (time constant).",
+            tau_min=c.tau_min,
+            tau_sd_min=c.tau_sd_min,
+        )
         if c.wait_min <= 0:
-            return ["Cold enough now.", cold, pace]
-        wait = f"Wait {say_minutes(c.wait_min)} more from the last reading, give or take {say_minutes(c.wait_sd_min)}."
-        return [wait, cold, pace, "Measure its temperature once more before the first valve."]
+            return [say("Cold enough now."), cold, pace]
+        wait = say(
+            "Wait {wait} more from the last reading, give or take {spread}.",
+            wait=say_minutes(c.wait_min),
+            spread=say_minutes(c.wait_sd_min),
+        )
+        return [wait, cold, pace, say("Measure its temperature once more before the first valve.")]
 
 
 def say_minutes(minutes: float) -> str:
@@ -308,23 +382,41 @@ class TimingAnswer:
         lines = []
         for kind, t in self.kinds.items():
             if bool(t.held_open):
-                lines.append(f"{kind}: held open all the way round: it never seats, leaks and burns")
+                lines.append(
+                    say("{kind}: held open all the way round: it never seats, leaks and burns", kind=kind)
+                )
                 continue
             if bool(t.never_opens):
-                lines.append(f"{kind}: the gap is as large as the lift; it never opens")
+                lines.append(say("{kind}: the gap is as large as the lift; it never opens", kind=kind))
                 continue
             lines.append(
-                f"{kind}: opens {float(t.opens_deg):.1f}, closes {float(t.closes_deg):.1f} degrees past its own firing "
-                f"TDC; open for {float(t.duration_deg):.1f} degrees ({float(t.lost_deg):+.1f} lost against the set gap "
-                f"of {t.set_gap_mm:.2f} mm)".replace("-", "\u2212")
+                say(
+                    "{kind}: opens {float:.1f}, closes {float2:.1f} degrees past its own firing TDC; "
+                    "open for {float3:.1f} degrees ({float4:+.1f} lost against the set gap of "
+                    "{set_gap_mm:.2f} mm)",
+                    kind=kind,
+                    float=float(t.opens_deg),
+                    float2=float(t.closes_deg),
+                    float3=float(t.duration_deg),
+                    float4=float(t.lost_deg),
+                    set_gap_mm=t.set_gap_mm,
+                ).replace("-", "\u2212")
             )
             lines.append(
-                f"  lands at {float(t.seating_mm_per_s):.0f} mm/s at {self.rpm:.0f} rpm, "
-                f"{float(t.seating_energy_ratio):.2f} times the energy of the set gap"
+                say(
+                    "  lands at {float:.0f} mm/s at {rpm:.0f} rpm, {float2:.2f} times the energy of the "
+                    "set gap",
+                    float=float(t.seating_mm_per_s),
+                    rpm=self.rpm,
+                    float2=float(t.seating_energy_ratio),
+                )
             )
             if bool(t.off_ramp):
                 lines.append(
-                    f"  the gap is beyond the ramp ({t.leaves_ramp_mm:.2f} mm): it lands hard and is heard"
+                    say(
+                        "  the gap is beyond the ramp ({leaves_ramp_mm:.2f} mm): it lands hard and is heard",
+                        leaves_ramp_mm=t.leaves_ramp_mm,
+                    )
                 )
         return lines
 

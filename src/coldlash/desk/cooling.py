@@ -17,6 +17,7 @@ from coldlash.desk.figures import Figure
 from coldlash.desk.shown import Shown
 from coldlash.engine.spec import Engine
 from coldlash.errors import InputError
+from coldlash.language import say
 from coldlash.paper.charts_curves import AxisWords, Curve, curves_chart
 from coldlash.paper.svg import Drawing
 from coldlash.units import f_from_c, parse_number
@@ -65,10 +66,14 @@ def taken_from(kept: Sequence[str]) -> tuple[Taken, ...]:
         except (ValueError, OverflowError, OSError):
             colon = ""
         if not colon:
-            raise InputError(f"reading {text!r} is not one that this page made; begin again")
+            raise InputError(say("reading {text!r} is not one that this page made; begin again", text=text))
     if len(found) > MOST_READINGS:
         raise InputError(
-            f"{len(found)} readings; the last {MOST_READINGS} are enough, begin again with fewer"
+            say(
+                "{found} readings; the last {most_readings} are enough, begin again with fewer",
+                found=len(found),
+                most_readings=MOST_READINGS,
+            )
         )
     return tuple(sorted(found, key=lambda each: each.at))
 
@@ -76,38 +81,49 @@ def taken_from(kept: Sequence[str]) -> tuple[Taken, ...]:
 def air_from(text: str, shown: Shown) -> float:
     """The air's temperature as typed. Raises InputError."""
     if not text.strip():
-        raise InputError("air: give the temperature of the air around the engine")
+        raise InputError(say("air: give the temperature of the air around the engine"))
     return shown.to_celsius(parse_number(text, "air"))
 
 
 def new_reading(temp: str, ago: str, now: datetime, shown: Shown) -> Taken:
     """A reading as typed: temperature, and how many minutes ago it was taken (empty = now). Raises InputError."""
-    minutes = parse_number(ago, "minutes ago") if ago.strip() else 0.0
+    minutes = parse_number(ago, say("minutes ago")) if ago.strip() else 0.0
     if not 0 <= minutes <= LONGEST_AGO_MIN:
         raise InputError(
-            f"minutes ago: {minutes:g} can’t be used; give 0 for now, up to {LONGEST_AGO_MIN:g} for a day"
+            say(
+                "minutes ago: {minutes:g} can’t be used; give 0 for now, up to {longest_ago_min:g} for a day",
+                minutes=minutes,
+                longest_ago_min=LONGEST_AGO_MIN,
+            )
         )
-    return Taken(now - timedelta(minutes=minutes), shown.to_celsius(parse_number(temp, "engine temperature")))
+    return Taken(
+        now - timedelta(minutes=minutes), shown.to_celsius(parse_number(temp, say("engine temperature")))
+    )
 
 
 def cooldown(engine: Engine, air_c: float, taken: Sequence[Taken], now: datetime, shown: Shown) -> Cooldown:
     """What the readings say. Raises InputError for readings that can't be one cooling engine's, ConvergenceError."""
     if not taken:
-        raise InputError("no reading yet: give the engine’s temperature")
+        raise InputError(say("no reading yet: give the engine’s temperature"))
     last = taken[-1]
     if last.at - taken[0].at > LONGEST:
-        raise InputError("these readings are more than a day apart, which is no one cooling; begin again")
+        raise InputError(
+            say("these readings are more than a day apart, which is no one cooling; begin again")
+        )
     target = target_excess_k(engine)
-    cold = (
-        f"Cold enough is {shown.celsius(round(air_c + target, 1))}, {shown.kelvin(target)} above the air"
-        + (": then its gaps are certain to 0.01 mm (.0004 in)." if engine.stack else ".")
-    )
+    cold = say(
+        "Cold enough is {celsius}, {kelvin} above the air",
+        celsius=shown.celsius(round(air_c + target, 1)),
+        kelvin=shown.kelvin(target),
+    ) + (say(": then its gaps are certain to 0.01 mm (.0004 in).") if engine.stack else ".")
     if is_ready(air_c, last.temp_c, engine):
-        return Cooldown(air_c, tuple(taken), True, None, ("It is cold enough now.", cold))
+        return Cooldown(air_c, tuple(taken), True, None, (say("It is cold enough now."), cold))
     if len(taken) == 1:
-        said = (
-            f"One reading: {shown.celsius(last.temp_c)}. Take the next one after {FIRST_PAUSE_MIN} minutes or more; "
-            "two tell how fast it cools."
+        said = say(
+            "One reading: {celsius}. Take the next one after {first_pause_min} minutes or more; two "
+            "tell how fast it cools.",
+            celsius=shown.celsius(last.temp_c),
+            first_pause_min=FIRST_PAUSE_MIN,
         )
         return Cooldown(air_c, tuple(taken), False, None, (said, cold))
     start = taken[0].at
@@ -116,7 +132,10 @@ def cooldown(engine: Engine, air_c: float, taken: Sequence[Taken], now: datetime
     until = last.at + timedelta(minutes=found.wait_min)
     left = (until - now).total_seconds() / 60
     if left <= 0:
-        said = "By these readings it is cold enough by now. Measure its temperature once more before the first valve."
+        said = say(
+            "By these readings it is cold enough by now. Measure its temperature once more before "
+            "the first valve."
+        )
         return Cooldown(
             air_c,
             tuple(taken),
@@ -126,11 +145,15 @@ def cooldown(engine: Engine, air_c: float, taken: Sequence[Taken], now: datetime
             _figures(found, shown),
             _curve(found, minutes, shown),
         )
-    spread = say_minutes(found.wait_sd_min) if found.wait_sd_min >= 0.5 else "a minute"
+    spread = say_minutes(found.wait_sd_min) if found.wait_sd_min >= 0.5 else say("a minute")
     sentences = (
-        f"Cold enough about {say_minutes(found.wait_min)} after the last reading, give or take {spread}.",
+        say(
+            "Cold enough about {wait} after the last reading, give or take {spread}.",
+            wait=say_minutes(found.wait_min),
+            spread=spread,
+        ),
         cold,
-        "Measure its temperature once more before the first valve.",
+        say("Measure its temperature once more before the first valve."),
     )
     return Cooldown(
         air_c, tuple(taken), False, until, sentences, _figures(found, shown), _curve(found, minutes, shown)
@@ -140,21 +163,21 @@ def cooldown(engine: Engine, air_c: float, taken: Sequence[Taken], now: datetime
 def _figures(found: Cooling, shown: Shown) -> tuple[Figure, ...]:
     return (
         Figure(
-            "Time constant",
+            say("Time constant"),
             (f"{say_minutes(found.tau_min)} ± {say_minutes(found.tau_sd_min)}",),
             WHY["tau_min"],
-            "In that time it loses 63 % of what it has above the air.",
+            say("In that time it loses 63 % of what it has above the air."),
         ),
         Figure(
-            "Wait from the last reading",
+            say("Wait from the last reading"),
             (f"{say_minutes(found.wait_min)} ± {say_minutes(found.wait_sd_min)}",),
             WHY["wait_min"],
         ),
         Figure(
-            "Cold enough",
-            (f"{shown.kelvin(found.target_k)} above the air",),
+            say("Cold enough"),
+            (say("{kelvin} above the air", kelvin=shown.kelvin(found.target_k)),),
             WHY["target_k"],
-            "Uneven cooling makes the gap uncertain above that.",
+            say("Uneven cooling makes the gap uncertain above that."),
         ),
     )
 
@@ -169,11 +192,13 @@ def _curve(found: Cooling, readings: Sequence[Reading], shown: Shown) -> Drawing
     level = [(0.0, degrees(found.target_c)), (end, degrees(found.target_c))]
     marks = [(reading.minute, "read") for reading in readings]
     if math.isfinite(found.wait_min) and found.wait_min > 0:
-        marks.append((found.last_minute + found.wait_min, "cold enough"))
+        marks.append((found.last_minute + found.wait_min, say("cold enough")))
     return curves_chart(
-        "How it cools",
-        [Curve("engine", falling, "series-a"), Curve("cold enough", level, "series-c")],
-        AxisWords("minutes from the first reading", 0, (5.0, 10.0, 15.0, 30.0, 60.0, 120.0, 240.0, 480.0)),
+        say("How it cools"),
+        [Curve("engine", falling, "series-a"), Curve(say("cold enough"), level, "series-c")],
+        AxisWords(
+            say("minutes from the first reading"), 0, (5.0, 10.0, 15.0, 30.0, 60.0, 120.0, 240.0, 480.0)
+        ),
         AxisWords(f"°{shown.temperature}", 0),
         marks=marks,
         words=shown.words(),

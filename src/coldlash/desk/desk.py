@@ -29,6 +29,7 @@ from coldlash.desk.shown import Shown, checked_setting, shown_from
 from coldlash.desk.tests_done import TestDone, done_on, evidence
 from coldlash.engine.spec import Engine, Valve
 from coldlash.errors import BookError, FaultyFileError, InputError
+from coldlash.language import say, table
 from coldlash.logbook.bookfile import file_of
 from coldlash.logbook.distance import Explained, UnitLength
 from coldlash.logbook.due import Due
@@ -121,8 +122,8 @@ class Desk:
         if len(names) == 1:
             return names[0]
         if not names:
-            raise InputError("there is no engine in this book yet; add one: coldlash add engine FILE")
-        raise InputError(f"which engine? The book has {', '.join(names)}")
+            raise InputError(say("there is no engine in this book yet; add one: coldlash add engine FILE"))
+        raise InputError(say("which engine? The book has {names}", names=", ".join(names)))
 
     def add_engine(
         self, loaded: LoadedEngine, name: str | None = None, vehicle: str | None = None
@@ -143,8 +144,14 @@ class Desk:
             return self.book.new_engine_file(name, loaded.text, loaded.tables).version
         if loaded.engine.cylinders != engine.cylinders:
             raise InputError(
-                f"{entry.name} has {engine.cylinders} cylinders, {loaded.source} has {loaded.engine.cylinders}: "
-                "that is another engine; add it as one"
+                say(
+                    "{name} has {cylinders} cylinders, {source} has {cylinders2}: that is another "
+                    "engine; add it as one",
+                    name=entry.name,
+                    cylinders=engine.cylinders,
+                    source=loaded.source,
+                    cylinders2=loaded.engine.cylinders,
+                )
             )
         return self.book.new_engine_file(name, loaded.text, loaded.tables).version
 
@@ -211,13 +218,13 @@ class Desk:
         if name in STANDARD_SETS:
             return STANDARD_SETS[name]
         have = ", ".join([*own, *STANDARD_SETS])
-        raise InputError(f"no blade set {name!r}; there are {have}")
+        raise InputError(say("no blade set {name!r}; there are {have}", name=name, have=have))
 
     def add_blade_set(self, name: str, blades: str, unit: Unit, stacks: int) -> BladeSet:
         """Keep the owner's blades as typed."""
         blade_set = typed_set(name, blades, unit, stacks)
         if name in STANDARD_SETS:
-            raise InputError(f"{name!r} is the name of a standard set; choose another")
+            raise InputError(say("{name!r} is the name of a standard set; choose another", name=name))
         self.book.add_blade_set(name, unit=unit, blades_um=blade_set.blades_um, stacks_of=stacks)
         return blade_set
 
@@ -296,9 +303,11 @@ class Desk:
             if there:
                 return there[0]
         if (distance_km is None) == (meter is None):
-            raise InputError("give the engine's own distance in km, or what its meter shows, one of the two")
+            raise InputError(
+                say("give the engine's own distance in km, or what its meter shows, one of the two")
+            )
         if meter_explained is not None and meter is None:
-            raise InputError("only a reading of the meter can be explained; give it (--meter)")
+            raise InputError(say("only a reading of the meter can be explained; give it (--meter)"))
         now = running.metering(self.book, name, engine, day)
         shown = None if meter is None else running.thousandths(meter)
         distance_m = m_from_km(distance_km or 0.0)
@@ -338,10 +347,14 @@ class Desk:
         """The open visit of an engine. Raises InputError when there is none, or more than one."""
         drafts = self.book.draft_visits(name)
         if not drafts:
-            raise InputError(f"no visit of {name} is open; open one: coldlash visit start {name!r}")
+            raise InputError(
+                say("no visit of {name} is open; open one: coldlash visit start {name!r}", name=name)
+            )
         if len(drafts) > 1:
             days = ", ".join(f"{visit.day} ({visit.id})" for visit in drafts)
-            raise InputError(f"{name} has several open visits: {days}; name one with --visit ID")
+            raise InputError(
+                say("{name} has several open visits: {days}; name one with --visit ID", name=name, days=days)
+            )
         return drafts[0]
 
     def which_visit(self, visit_id: str | None, engine: str | None, *, latest: bool = False) -> Visit:
@@ -474,7 +487,12 @@ class Desk:
         )  # fmt: skip
         if standing is not None and not correct:
             raise InputError(
-                f"{valve} {step} is written already: {standing.words}; to correct it say so (--correct)"
+                say(
+                    "{valve} {step} is written already: {words}; to correct it say so (--correct)",
+                    valve=valve,
+                    step=step,
+                    words=standing.words,
+                )
             )
         return self.write(visit.id, new)
 
@@ -494,7 +512,8 @@ class Desk:
         bounds = guided.bounds_of(reading)
         if expected is None or bounds is None or not expected.surprising(bounds):
             return None
-        return guided.QUESTION.format(
+        return table(
+            guided.QUESTION,
             valve=valve,
             low=self.show_mm(max(expected.lo, 0.0)),
             high=self.show_mm(expected.hi),
@@ -572,7 +591,10 @@ def make_book(ref: str | None = None) -> str:
     where = ref or default_book()
     if is_there(where):
         raise InputError(
-            f"{shown_name(where)} is there already and stays as it is; open it, or choose another name"
+            say(
+                "{shown_name} is there already and stays as it is; open it, or choose another name",
+                shown_name=shown_name(where),
+            )
         )
     if not is_server(where):
         file_of(where).parent.mkdir(parents=True, exist_ok=True)

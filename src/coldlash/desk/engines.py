@@ -16,6 +16,7 @@ from coldlash.engine.reader import engine_notes, read_engine
 from coldlash.engine.spec import Engine
 from coldlash.engine.template import new_engine_text
 from coldlash.errors import InputError
+from coldlash.language import number, plural, say
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,12 +35,21 @@ def read_text_file(path: Path, what: str) -> str:
         return path.read_bytes().decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise InputError(
-            f"{what} {path}: not UTF-8 text (byte {error.start}); save it as UTF-8 and try again"
+            say(
+                "{what} {path}: not UTF-8 text (byte {start}); save it as UTF-8 and try again",
+                what=what,
+                path=path,
+                start=error.start,
+            )
         ) from None
     except IsADirectoryError:
-        raise InputError(f"{what} {path}: that is a folder, a file is needed") from None
+        raise InputError(
+            say("{what} {path}: that is a folder, a file is needed", what=what, path=path)
+        ) from None
     except OSError as error:
-        raise InputError(f"{what} {path}: can't be read ({error.strerror or error})") from None
+        raise InputError(
+            say("{what} {path}: can't be read ({error})", what=what, path=path, error=error.strerror or error)
+        ) from None
 
 
 def load_engine(ref: str) -> LoadedEngine:
@@ -49,15 +59,19 @@ def load_engine(ref: str) -> LoadedEngine:
     """
     path = Path(ref)
     if path.exists():
-        text = read_text_file(path, "engine file")
+        text = read_text_file(path, say("engine file"))
         return engine_from_text(text, str(path), path.parent)
     if ref in generic_names():
         text = generic_text(ref)
         return LoadedEngine(read_engine(text, ref), text, {}, ref)
     near = difflib.get_close_matches(ref, generic_names(), 1)
-    hint = f"; did you mean {near[0]}" if near else ""
+    hint = say("; did you mean {near}", near=near[0]) if near else ""
     raise InputError(
-        f"{ref!r}: no such file, and no generic engine of that name{hint}. Generic engines: "
+        say(
+            "{ref!r}: no such file, and no generic engine of that name{hint}. Generic engines: ",
+            ref=ref,
+            hint=hint,
+        )
         + ", ".join(generic_names())
     )
 
@@ -68,8 +82,10 @@ def engine_from_text(text: str, source: str, folder: Path | None = None) -> Load
 
     def read_table(name: str) -> str:
         if folder is None or Path(name).is_absolute() or ".." in Path(name).parts:
-            raise InputError(f"lobe table {name!r}: give the name of a file beside the engine file")
-        tables[name] = read_text_file(folder / name, "lobe table")
+            raise InputError(
+                say("lobe table {name!r}: give the name of a file beside the engine file", name=name)
+            )
+        tables[name] = read_text_file(folder / name, say("lobe table"))
         return tables[name]
 
     return LoadedEngine(read_engine(text, source, read_table), text, tables, source)
@@ -86,7 +102,7 @@ def _read_kept(text: str, tables: tuple[tuple[str, str], ...], source: str) -> E
 
     def read_table(name: str) -> str:
         if name not in kept:
-            raise InputError(f"lobe table {name!r} is not in the book")
+            raise InputError(say("lobe table {name!r} is not in the book", name=name))
         return kept[name]
 
     return read_engine(text, source, read_table)
@@ -96,7 +112,13 @@ def write_new_engine(file: str, like: str, name: str | None) -> Path:
     """Write a new engine file from a generic engine. Never overwrites. Raises InputError."""
     path = Path(file)
     if like not in generic_names():
-        raise InputError(f"{like!r} is not a generic engine; there are {', '.join(generic_names())}")
+        raise InputError(
+            say(
+                "{like!r} is not a generic engine; there are {generic_names}",
+                like=like,
+                generic_names=", ".join(generic_names()),
+            )
+        )
     text = new_engine_text(name or path.stem.replace("-", " ").replace("_", " "), like)
     write_new_text(path, text)
     return path
@@ -108,14 +130,18 @@ def write_new_text(path: Path, text: str) -> None:
         with path.open("x", encoding="utf-8", newline="") as stream:
             stream.write(text)
     except FileExistsError:
-        raise InputError(f"{path} is there already and stays as it is; choose another name") from None
+        raise InputError(
+            say("{path} is there already and stays as it is; choose another name", path=path)
+        ) from None
     except OSError as error:
         if error.errno == errno.ENOSPC:
             path.unlink(missing_ok=True)
             raise InputError(
-                f"{path}: the disk is full; nothing was written; make room and try again"
+                say("{path}: the disk is full; nothing was written; make room and try again", path=path)
             ) from None
-        raise InputError(f"{path} can't be written ({error.strerror or error})") from None
+        raise InputError(
+            say("{path} can't be written ({error})", path=path, error=error.strerror or error)
+        ) from None
 
 
 def list_generic() -> list[tuple[str, int, tuple[int, ...]]]:
@@ -161,32 +187,36 @@ def describe_engine(engine: Engine) -> EngineFacts:
     """Gather what is worth seeing of an engine."""
     angles = firing_angles(engine)
     spans = open_spans(engine)
-    fires = ", ".join(f"{c} at {angles[c]:g}" for c in engine.firing_order)
+    fires = ", ".join(say("{cylinder} at {deg:g}", cylinder=c, deg=angles[c]) for c in engine.firing_order)
     lines = [
-        f"{engine.name}: {engine.cylinders} cylinder{'s' if engine.cylinders != 1 else ''}, turns {engine.turns} "
-        "seen facing the pulley",
-        f"firing order {'-'.join(str(c) for c in engine.firing_order)}; firing TDC of {fires}",
+        _head(engine),
+        say(
+            "firing order {order}; firing TDC of {fires}",
+            order="-".join(str(c) for c in engine.firing_order),
+            fires=fires,
+        ),
     ]
     mates = sorted({tuple(sorted((c, m))) for c in angles if (m := mate_of(engine, c)) is not None})
     if mates:
         lines.append(
-            "mates (one at firing TDC, the other's valves rock): " + ", ".join(f"{a}+{b}" for a, b in mates)
+            say("mates (one at firing TDC, the other's valves rock): ")
+            + ", ".join(f"{a}+{b}" for a, b in mates)
         )
     if engine.shared_lobes:
-        lines.append("share a lobe: " + ", ".join(f"{a}+{b}" for a, b in engine.shared_lobes))
-    marks = ", ".join(f"{m:g}" for m in engine.pulley.marks_deg) or "none known"
-    lines.append(f"pulley marks, degrees past firing TDC 1: {marks}")
-    lines += [f"note: {text}" for text in engine_notes(engine)]
+        lines.append(say("share a lobe: ") + ", ".join(f"{a}+{b}" for a, b in engine.shared_lobes))
+    marks = ", ".join(f"{m:g}" for m in engine.pulley.marks_deg) or say("none known")
+    lines.append(say("pulley marks, degrees past firing TDC 1: {marks}", marks=marks))
+    lines += [say("note: {text}", text=text) for text in engine_notes(engine)]
 
     def limit(value: float | None) -> str:
-        return "-" if value is None else f"{value:.2f}"
+        return "-" if value is None else number(value, ".2f")
 
     rows = tuple(
         (
             str(valve),
             f"{spans[valve].opens:.0f}",
             f"{(spans[valve].opens + spans[valve].length) % CYCLE_DEG:.0f}",
-            f"{engine.gap(valve).cold:.2f}",
+            number(engine.gap(valve).cold, ".2f"),
             limit(engine.gap(valve).tight),
             limit(engine.gap(valve).loose),
         )
@@ -195,13 +225,33 @@ def describe_engine(engine: Engine) -> EngineFacts:
     return EngineFacts(engine, plan_text(engine), tuple(lines), rows)
 
 
+def _head(engine: Engine) -> str:
+    if engine.turns == "clockwise":
+        return plural(
+            "{name}: {n} cylinder, turns clockwise seen facing the pulley",
+            "{name}: {n} cylinders, turns clockwise seen facing the pulley",
+            engine.cylinders,
+            name=engine.name,
+        )
+    return plural(
+        "{name}: {n} cylinder, turns anticlockwise seen facing the pulley",
+        "{name}: {n} cylinders, turns anticlockwise seen facing the pulley",
+        engine.cylinders,
+        name=engine.name,
+    )
+
+
 def cause_lines(rows: tuple[CauseRow, ...]) -> list[str]:
     """The cause table as text: what happens, which way and how far the gap moves, where, and the sign's reason."""
     lines: list[str] = []
     for row in rows:
         places = "; ".join(", ".join(str(valve) for valve in group) for group in row.where)
-        suddenly = ", suddenly" if row.sudden else ""
-        lines.append(f"{row.happens}: {row.direction}{suddenly}, {abs(row.gap_per_mm):.2f} mm per mm")
-        lines.append(f"  where  {places}")
-        lines.append(f"  why    {row.explanation}")
+        way = say("tighter") if row.direction == "tighter" else say("looser")
+        told = {"happens": row.happens, "direction": way, "gap": abs(row.gap_per_mm)}
+        if row.sudden:
+            lines.append(say("{happens}: {direction}, suddenly, {gap:.2f} mm per mm", **told))
+        else:
+            lines.append(say("{happens}: {direction}, {gap:.2f} mm per mm", **told))
+        lines.append(say("  where  {places}", places=places))
+        lines.append(say("  why    {why}", why=row.explanation))
     return lines

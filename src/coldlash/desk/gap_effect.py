@@ -21,6 +21,7 @@ from coldlash.engine.spec import KIND_WORD, Engine, Kind, Valve
 from coldlash.engine.timing import GapTiming
 from coldlash.engine.zones import typical_hot
 from coldlash.errors import InputError
+from coldlash.language import say
 from coldlash.paper.charts_curves import CRANK_STEPS, AxisWords, Curve, Shade, Style, curves_chart
 from coldlash.paper.svg import Drawing
 from coldlash.paper.words import NO_BREAK, Words
@@ -82,7 +83,7 @@ def asked_from(
     for kind in ("I", "E"):
         text = values.get(KIND_WORD[kind], "").strip()
         if text:
-            gaps[kind], source[kind] = shown.to_mm(text, f"{kind}{cylinder}"), "as you gave it"
+            gaps[kind], source[kind] = shown.to_mm(text, f"{kind}{cylinder}"), say("as you gave it")
         else:
             gaps[kind], source[kind] = _last_found(engine, visits, Valve(kind, cylinder))
     return Asked(cylinder, gaps, _rpm(values.get("rpm", "")), source)
@@ -90,7 +91,9 @@ def asked_from(
 
 def _cylinder(engine: Engine, text: str) -> int:
     if not text.isdecimal() or not 1 <= int(text) <= engine.cylinders:
-        raise InputError(f"cylinder: {text!r} is not one of 1 to {engine.cylinders}")
+        raise InputError(
+            say("cylinder: {text!r} is not one of 1 to {cylinders}", text=text, cylinders=engine.cylinders)
+        )
     return int(text)
 
 
@@ -98,7 +101,12 @@ def _rpm(text: str) -> float:
     rpm = parse_number(text, "rpm") if text.strip() else USUAL_RPM
     if not LEAST_RPM <= rpm <= MOST_RPM:
         raise InputError(
-            f"rpm: {rpm:g} turns a minute can't be used; give {LEAST_RPM:g} to {MOST_RPM:g}, like 3000"
+            say(
+                "rpm: {rpm:g} turns a minute can't be used; give {least_rpm:g} to {most_rpm:g}, like 3000",
+                rpm=rpm,
+                least_rpm=LEAST_RPM,
+                most_rpm=MOST_RPM,
+            )
         )
     return rpm
 
@@ -119,8 +127,8 @@ def _last_found(engine: Engine, visits: Sequence[VisitRecord], valve: Valve) -> 
     found = _found_mm(visits, valve)
     if found is None:
         cold = engine.gap(valve).cold
-        return cold, "the set gap; nothing has been measured here yet"
-    return found, "as last found, the middle between the two blades"
+        return cold, say("the set gap; nothing has been measured here yet")
+    return found, say("as last found, the middle between the two blades")
 
 
 def _farthest(engine: Engine, visits: Sequence[VisitRecord]) -> int:
@@ -147,13 +155,13 @@ def gap_effect(engine: Engine, asked: Asked, shown: Shown) -> GapEffect:
     )
     both = timing.overlap(engine, cases["I"], cases["E"])
     turned = tuple(told(float(value), 1, DEG, words) for value in both.overlap_deg)
-    open_words = "Both valves of the cylinder open around overlap TDC; below 0: both shut for so long."
+    open_words = say("Both valves of the cylinder open around overlap TDC; below 0: both shut for so long.")
     return GapEffect(
         asked,
         _lift_chart(curves, cases, asked.cylinder, words),
         valves,
         Figure("Overlap", turned, timing.WHY["overlap_deg"], open_words),
-        ("set", "these gaps", "warm")[: len(turned)],
+        (say("set"), say("these gaps"), say("warm"))[: len(turned)],
         warming.zones,
         (*warming.notes, *curves["E"].notes, *curves["I"].notes),
     )
@@ -170,12 +178,15 @@ class _Warming:
 
 def _warming(engine: Engine) -> _Warming:
     if not engine.stack:
-        said = "The engine file has no [[stack]], so what warmth does to the gap is not known."
+        said = say("The engine file has no [[stack]], so what warmth does to the gap is not known.")
         return _Warming(None, {}, (said,))
     zones = typical_hot(engine)
     missing = [zone for zone in heat.zones_of(engine) if zone not in zones]
     if missing:
-        said = f"No usual temperature is known for zone {', '.join(missing)}; give it under Hot and cold."
+        said = say(
+            "No usual temperature is known for zone {missing}; give it under Hot and cold.",
+            missing=", ".join(missing),
+        )
         return _Warming(None, {}, (said,))
     return _Warming(heat.hot_gap(engine, zones), zones, ())
 
@@ -194,7 +205,7 @@ def _valve_effect(
 ) -> ValveEffect:
     words = shown.words(engine.service)
     result = timing.timing(engine, np.array(gaps), kind, asked.rpm)
-    names = ("set", "this gap", "warm")[: len(gaps)]
+    names = (say("set"), say("this gap"), say("warm"))[: len(gaps)]
     heads = tuple(f"{name}, {_gap(mm, words)}" for name, mm in zip(names, gaps, strict=True))
     valve = Valve(kind, asked.cylinder)
     return ValveEffect(
@@ -217,32 +228,67 @@ def _sentences(
     said = []
     asked = gaps[1]
     if result.held_open[1]:
-        said.append(f"With {_gap(asked, words)} {valve} is held open all the way round: it leaks, and burns.")
+        said.append(
+            say(
+                "With {gap} {valve} is held open all the way round: it leaks, and burns.",
+                gap=_gap(asked, words),
+                valve=valve,
+            )
+        )
     elif result.never_opens[1]:
-        said.append(f"A gap of {_gap(asked, words)} is as large as the lift: {valve} never opens.")
+        said.append(
+            say(
+                "A gap of {gap} is as large as the lift: {valve} never opens.",
+                gap=_gap(asked, words),
+                valve=valve,
+            )
+        )
     elif abs(asked - gaps[0]) < 0.0005:
-        said.append(f"{valve} stands at its set gap of {_gap(asked, words)}.")
+        said.append(say("{valve} stands at its set gap of {gap}.", valve=valve, gap=_gap(asked, words)))
     else:
         lost, energy = float(result.lost_deg[1]), float(result.seating_energy_ratio[1])
-        less = "shorter" if lost > 0 else "longer"
-        harder = f"lands with {energy:.2f} times the energy" if abs(energy - 1) >= 0.01 else "lands no harder"
-        said.append(
-            f"{valve} at {_gap(asked, words)} instead of {_gap(gaps[0], words)} is open {abs(lost):.1f}{DEG} {less} "
-            f"and {harder}."
+        harder = (
+            say("lands with {energy:.2f} times the energy", energy=energy)
+            if abs(energy - 1) >= 0.01
+            else say("lands no harder")
         )
+        told: dict[str, object] = {
+            "valve": valve,
+            "gap": _gap(asked, words),
+            "set": _gap(gaps[0], words),
+            "lost": f"{words.number(abs(lost), 1)}{DEG}",
+            "harder": harder,
+        }
+        if lost > 0:
+            said.append(say("{valve} at {gap} instead of {set} is open {lost} shorter and {harder}.", **told))
+        else:
+            said.append(say("{valve} at {gap} instead of {set} is open {lost} longer and {harder}.", **told))
     if result.off_ramp[1]:
         said.append(
-            f"That is more than the ramp of the lobe ({_gap(result.leaves_ramp_mm, words)}): it opens with a knock, "
-            "lands hard, and is heard."
+            say(
+                "That is more than the ramp of the lobe ({gap}): it opens with a knock, lands hard, and "
+                "is heard.",
+                gap=_gap(result.leaves_ramp_mm, words),
+            )
         )
     if warm_sd is not None and not result.held_open[1]:
-        likely = f"about {words.about(gaps[2])}{NO_BREAK}±{NO_BREAK}{_gap(warm_sd, words)}"
+        likely = say(
+            "about {gap}",
+            gap=f"{words.about(gaps[2])}{NO_BREAK}±{NO_BREAK}{_gap(warm_sd, words)}",
+        )
         if result.held_open[2]:
-            said.append(f"Warm it would come to {likely}: held open, it can’t seat, leaks and burns.")
+            said.append(
+                say(
+                    "Warm it would come to {likely}: held open, it can’t seat, leaks and burns.",
+                    likely=likely,
+                )
+            )
         else:
-            verb = "grows" if gaps[2] > asked else "shrinks"
-            closes = "; it may close, and then the valve can’t seat" if gaps[2] < warm_sd else ""
-            said.append(f"Warm, its gap {verb} to {likely}{closes}.")
+            closes = say("; it may close, and then the valve can’t seat") if gaps[2] < warm_sd else ""
+            if gaps[2] > asked:
+                said.append(say("Warm, its gap grows to {likely}{closes}.", likely=likely, closes=closes))
+            else:
+                said.append(say("Warm, its gap shrinks to {likely}{closes}.", likely=likely, closes=closes))
     return tuple(said)
 
 
@@ -250,14 +296,14 @@ def _event(kind: Kind, opens: bool, deg: float, words: Words) -> str:
     """An angle past own firing TDC as it is said of a valve: "45.2° before BDC"."""
     if math.isnan(deg):
         return "\N{EN DASH}"
-    centre, name = {
-        ("E", True): (180.0, "BDC"),
-        ("E", False): (360.0, "TDC"),
-        ("I", True): (360.0, "TDC"),
-        ("I", False): (540.0, "BDC"),
-    }[kind, opens]
-    past = deg - centre
-    return f"{words.number(abs(past), 1)}{DEG} {'after' if past >= 0 else 'before'} {name}"
+    bottom = (kind == "E") == opens
+    past = (
+        deg - {("E", True): 180.0, ("E", False): 360.0, ("I", True): 360.0, ("I", False): 540.0}[kind, opens]
+    )
+    angle = f"{words.number(abs(past), 1)}{DEG}"
+    if bottom:
+        return say("{angle} after BDC", angle=angle) if past >= 0 else say("{angle} before BDC", angle=angle)
+    return say("{angle} after TDC", angle=angle) if past >= 0 else say("{angle} before TDC", angle=angle)
 
 
 def _figures(
@@ -273,53 +319,58 @@ def _figures(
     lifts = np.array([words.gap_value(float(mm)) for mm in t.peak_lift_mm])
     speeds = np.array([words.gap_value(float(mm)) for mm in t.seating_mm_per_s])
     places = 3 if words.gap_unit == "in" else 2
-    step, per_step = (".001 in", 0.001 * MM_PER_INCH / 0.01) if words.gap_unit == "in" else ("0.01 mm", 1.0)
+    step, per_step = (
+        (say(".001 in"), 0.001 * MM_PER_INCH / 0.01) if words.gap_unit == "in" else (say("0.01 mm"), 1.0)
+    )
     figures = [
         Figure(
             "Opens",
             tuple(_event(kind, True, float(t.opens_deg[i]), words) for i in cases),
             why["opens_deg"],
-            "TDC, BDC: the piston’s upper and lower dead centre.",
+            say("TDC, BDC: the piston’s upper and lower dead centre."),
         ),
         Figure(
             "Closes",
             tuple(_event(kind, False, float(t.closes_deg[i]), words) for i in cases),
             why["closes_deg"],
-            "From here on the valve sits, seals and cools.",
+            say("From here on the valve sits, seals and cools."),
         ),
-        Figure("Open for", row(t.duration_deg, 1, DEG), why["closes_deg"], "Closes less opens."),
+        Figure(say("Open for"), row(t.duration_deg, 1, DEG), why["closes_deg"], say("Closes less opens.")),
         Figure(
-            "Lifts by", row(lifts, places, length_unit), why["opens_deg"], "The lobe’s height less the gap."
+            say("Lifts by"),
+            row(lifts, places, length_unit),
+            why["opens_deg"],
+            say("The lobe’s height less the gap."),
         ),
         Figure(
-            f"Lands at, {t.rpm:.0f} rpm",
+            say("Lands at, {rpm:.0f} rpm", rpm=t.rpm),
             row(speeds, 1 if words.gap_unit == "in" else 0, speed_unit),
             why["seating_mm_per_s"],
-            "How fast the valve meets its seat.",
+            say("How fast the valve meets its seat."),
         ),
         Figure(
-            "Landing energy",
+            say("Landing energy"),
             row(t.seating_energy_ratio, 2, f"{NO_BREAK}×"),
             why["seating_energy_ratio"],
-            "Relative to the set gap; it goes with the square of the speed.",
+            say("Relative to the set gap; it goes with the square of the speed."),
         ),
         Figure(
-            "Seat wear a landing",
+            say("Seat wear a landing"),
             tuple(_wear(float(ratio), words) for ratio in t.seating_energy_ratio),
             recession.WHY["recession_ratio"],
-            "Relative to the set gap: from all sliding to all impact.",
+            say("Relative to the set gap: from all sliding to all impact."),
         ),
         Figure(
-            f"Each {step} more costs",
+            say("Each {step} more costs", step=step),
             row(t.deg_per_hundredth_mm * per_step, 2, DEG),
             why["deg_per_hundredth_mm"],
-            "Crank degrees of opening lost with that much more gap, from here.",
+            say("Crank degrees of opening lost with that much more gap, from here."),
         ),
         Figure(
-            "The ramp reaches to",
+            say("The ramp reaches to"),
             (_gap(t.leaves_ramp_mm, words),) * len(gaps),
             why["leaves_ramp_mm"],
-            "With a gap beyond it the valve lands off the gentle part of the lobe.",
+            say("With a gap beyond it the valve lands off the gentle part of the lobe."),
         ),
     ]
     if kind == "I":
@@ -354,7 +405,7 @@ def _trapped(engine: Engine, gaps: tuple[float, ...], words: Words) -> list[Figu
             "Compresses",
             tuple(cells),
             slider_crank.WHY["effective_compression_ratio"],
-            "Compression ratio counted from where the intake valve closes.",
+            say("Compression ratio counted from where the intake valve closes."),
         )
     ]
 
@@ -367,7 +418,7 @@ def _lift_chart(
 ) -> Drawing:
     """Lift against crank angle: both valves, every case, the ramps shaded."""
     start, end = curves["E"].opens_deg - 10, curves["I"].closes_deg + 10
-    names = ("set", "this gap", "warm")
+    names = (say("set"), say("this gap"), say("warm"))
     drawn, shades = [], []
     for kind in ("E", "I"):
         curve = curves[kind]
@@ -383,13 +434,13 @@ def _lift_chart(
             )
         shades += _ramps(curve)
     return curves_chart(
-        f"Lift of E{cylinder} and I{cylinder}",
+        say("Lift of E{cylinder} and I{cylinder}", cylinder=cylinder),
         drawn,
-        AxisWords("crank degrees past firing TDC", 0, CRANK_STEPS),
+        AxisWords(say("crank degrees past firing TDC"), 0, CRANK_STEPS),
         AxisWords(f"lift, {words.gap_unit}", 2 if words.gap_unit == "in" else 1),
         shades=shades,
-        shade_words="ramp of the lobe",
-        marks=[(180.0, "BDC"), (360.0, "overlap TDC"), (540.0, "BDC")],
+        shade_words=say("ramp of the lobe"),
+        marks=[(180.0, say("BDC")), (360.0, say("overlap TDC")), (540.0, say("BDC"))],
         words=words,
     )
 
@@ -415,19 +466,19 @@ def _closing_chart(curve: LiftCurve, valve: Valve, gaps: tuple[float, ...], word
     tall = min(tall, 0.9 * curve.peak_mm)
     start = float(curve.crossings(tall)[1])
     end = curve.closes_deg + 4
-    names = ("set", "this gap", "warm")
+    names = (say("set"), say("this gap"), say("warm"))
     drawn = [
         Curve(name, _lift_points(curve, gap, start, end, words, 181), style)
         for name, gap, style in zip(names, gaps, STYLES, strict=False)
     ]
     shades = [shade for shade in _ramps(curve)[1:] if shade.start < end]
     return curves_chart(
-        f"{valve} closing, enlarged",
+        say("{valve} closing, enlarged", valve=valve),
         drawn,
-        AxisWords("crank degrees past firing TDC", 0, (1.0, 2.0, 5.0, 10.0, 20.0, 30.0)),
+        AxisWords(say("crank degrees past firing TDC"), 0, (1.0, 2.0, 5.0, 10.0, 20.0, 30.0)),
         AxisWords(f"lift, {words.gap_unit}", 3 if words.gap_unit == "in" else 1),
         shades=[Shade(max(s.start, start), s.end) for s in shades],
-        shade_words="ramp of the lobe",
+        shade_words=say("ramp of the lobe"),
         words=words,
     )
 
@@ -464,31 +515,34 @@ def breathing_cost(engine: Engine, valve: Valve, gap_mm: float, rpm: float, show
     was, now = cost.running_set, cost.running_now
     figures = (
         Figure(
-            "Fills itself to",
+            say("Fills itself to"),
             pair(100 * was.volumetric_efficiency, 100 * now.volumetric_efficiency, 1, percent),
             why["volumetric_efficiency"],
-            f"Fresh air against what would fit, at {rpm:.0f} rpm.",
+            say("Fresh air against what would fit, at {rpm:.0f} rpm.", rpm=rpm),
         ),
         Figure(
-            "Burnt gas left",
+            say("Burnt gas left"),
             pair(100 * was.residual_fraction, 100 * now.residual_fraction, 1, percent),
             why["residual_fraction"],
-            "Share of the gas that stays from the cycle before.",
+            say("Share of the gas that stays from the cycle before."),
         ),
         Figure(
-            "Compression test",
+            say("Compression test"),
             ("100 %", told(100 * cost.cranking_share, 0, percent, words)),
             why["cranking_share"],
-            "What a gauge would show, cranked, against the set gaps.",
+            say("What a gauge would show, cranked, against the set gaps."),
         ),
         Figure(
-            "Keeps its gas",
+            say("Keeps its gas"),
             pair(100 * cost.cranking_set.kept, 100 * cost.cranking_now.kept, 0, percent),
             why["kept"],
-            "Cranked, from the closing of the intake to firing TDC.",
+            say("Cranked, from the closing of the intake to firing TDC."),
         ),
     )
-    heads = (f"set, {_gap(cost.set_gap_mm, words)}", f"this gap, {_gap(gap_mm, words)}")
+    heads = (
+        say("set, {gap}", gap=_gap(cost.set_gap_mm, words)),
+        say("this gap, {gap}", gap=_gap(gap_mm, words)),
+    )
     return BreathingCost(valve, heads, cost.sentences(lambda mm: _gap(mm, words)), figures, cost.assumptions)
 
 

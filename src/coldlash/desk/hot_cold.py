@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from coldlash.bench.blades import BladeSet, parse_reading
 from coldlash.bench.cooldown import WHY as COOLING_WHY
 from coldlash.bench.cooldown import allowed_excess_k
+from coldlash.desk.bench import kind_word
 from coldlash.desk.figures import Figure, told
 from coldlash.desk.shown import Shown
 from coldlash.engine import calibrate, heat
@@ -19,6 +20,7 @@ from coldlash.engine.materials import REFERENCE_C
 from coldlash.engine.spec import KIND_WORD, Engine, Kind, Valve
 from coldlash.engine.zones import half_cooled, typical_hot, zone_words
 from coldlash.errors import InputError
+from coldlash.language import say
 from coldlash.paper.charts_shares import ShareRow, shares_chart
 from coldlash.paper.svg import Drawing
 from coldlash.paper.words import NO_BREAK, Words
@@ -103,12 +105,17 @@ def even_warmth(engine: Engine, shown: Shown) -> EvenWarmth:
     garage = tuple(_change(slopes[kind] * GARAGE_K / 1000, words, 3) for kind in KINDS)
     figures = [
         Figure(
-            f"One {shown.kelvin_unit} warmer",
+            say("One {kelvin_unit} warmer", kelvin_unit=shown.kelvin_unit),
             tuple(_spread(per[kind], spread[kind].sd * 1000 / step, (2, 1), words) + unit for kind in KINDS),
             why,
-            "The whole engine evenly warm; a µm is a thousandth of a millimetre.",
+            say("The whole engine evenly warm; a µm is a thousandth of a millimetre."),
         ),
-        Figure(f"{shown.kelvin(GARAGE_K)} warmer", garage, why, "Winter to summer in a garage."),
+        Figure(
+            say("{kelvin} warmer", kelvin=shown.kelvin(GARAGE_K)),
+            garage,
+            why,
+            say("Winter to summer in a garage."),
+        ),
     ]
     said = [_garage_words(slopes, words)]
     air = REFERENCE_C
@@ -117,20 +124,26 @@ def even_warmth(engine: Engine, shown: Shown) -> EvenWarmth:
         change = heat.gap_change(engine, trap)
         figures.append(
             Figure(
-                "Half cooled",
+                say("Half cooled"),
                 tuple(_change(change[kind], words, 2) for kind in KINDS),
                 heat.WHY["gap_change"],
-                f"Head and cylinder {shown.kelvin(45)} above the air, pushrods and crankcase {shown.kelvin(25)}.",
+                say(
+                    "Head and cylinder {kelvin} above the air, pushrods and crankcase {kelvin2}.",
+                    kelvin=shown.kelvin(45),
+                    kelvin2=shown.kelvin(25),
+                ),
             )
         )
         said.append(_trap_words(change, words))
     limit = allowed_excess_k(engine)
     figures.append(
         Figure(
-            "Cold enough",
-            (f"{shown.kelvin(limit)} above the air",) * 2 if limit < 1000 else ("at any warmth",) * 2,
+            say("Cold enough"),
+            (say("{kelvin} above the air", kelvin=shown.kelvin(limit)),) * 2
+            if limit < 1000
+            else (say("at any warmth"),) * 2,
             COOLING_WHY["target_k"],
-            "The gap is then certain to 0.01 mm (.0004 in).",
+            say("The gap is then certain to 0.01 mm (.0004 in)."),
         )
     )
     return EvenWarmth(tuple(said), tuple(figures))
@@ -139,23 +152,38 @@ def even_warmth(engine: Engine, shown: Shown) -> EvenWarmth:
 def _garage_words(slopes: Mapping[Kind, float], words: Words) -> str:
     most = max(abs(value) for value in slopes.values())
     if most * GARAGE_K < 10:
-        return "Evenly warm, as after a night’s rest, this engine’s gaps hardly depend on the garage."
-    verb = "grow" if sum(slopes.values()) > 0 else "shrink"
+        return say("Evenly warm, as after a night’s rest, this engine’s gaps hardly depend on the garage.")
     about = words.with_unit(words.about(most * GARAGE_K / 1000))
-    return (
-        f"A warm garage makes this engine’s gaps {verb}: from winter to summer by about {about}. That is no wear; "
-        "coldlash takes it into account when it compares visits."
+    if sum(slopes.values()) > 0:
+        return say(
+            "A warm garage makes this engine’s gaps grow: from winter to summer by about {about}. That "
+            "is no wear; coldlash takes it into account when it compares visits.",
+            about=about,
+        )
+    return say(
+        "A warm garage makes this engine’s gaps shrink: from winter to summer by about {about}. That "
+        "is no wear; coldlash takes it into account when it compares visits.",
+        about=about,
     )
 
 
 def _trap_words(change: Mapping[Kind, float], words: Words) -> str:
     kind = max(KINDS, key=lambda each: abs(change[each]))
     if abs(change[kind]) < 0.01:
-        return "Half cooled, this engine’s gaps read nearly the same; measure it cold all the same."
-    more = "more" if change[kind] > 0 else "less"
-    return (
-        f"Half cooled is the trap: it cools unevenly, and the {KIND_WORD[kind]} gap then reads about "
-        f"{words.with_unit(words.about(abs(change[kind])))} {more} than cold."
+        return say("Half cooled, this engine’s gaps read nearly the same; measure it cold all the same.")
+    gap = words.with_unit(words.about(abs(change[kind])))
+    if change[kind] > 0:
+        return say(
+            "Half cooled is the trap: it cools unevenly, and the {kind} gap then reads about {gap} more "
+            "than cold.",
+            kind=kind_word(kind),
+            gap=gap,
+        )
+    return say(
+        "Half cooled is the trap: it cools unevenly, and the {kind} gap then reads about {gap} less than "
+        "cold.",
+        kind=kind_word(kind),
+        gap=gap,
     )
 
 
@@ -188,30 +216,30 @@ def hot(engine: Engine, zones: Mapping[str, float], shown: Shown) -> Hot:
         if rows:
             shares.append(
                 shares_chart(
-                    f"What each zone does to the {KIND_WORD[kind]} gap",
+                    say("What each zone does to the {kind_word} gap", kind_word=KIND_WORD[kind]),
                     rows,
-                    total="all together",
+                    total=say("all together"),
                     sd_mm=gaps[kind].sd_mm,
                     words=words,
                 )
             )
     why = heat.WHY
     figures = (
-        Figure("Set cold", tuple(words.gap_and_unit(gaps[kind].cold_mm) for kind in KINDS)),
+        Figure(say("Set cold"), tuple(words.gap_and_unit(gaps[kind].cold_mm) for kind in KINDS)),
         Figure(
-            "Warmth adds",
+            say("Warmth adds"),
             tuple(_change(gaps[kind].change_mm, words, 2) for kind in KINDS),
             why["gap_change"],
-            "From 20 °C (68 °F) everywhere to these temperatures.",
+            say("From 20 °C (68 °F) everywhere to these temperatures."),
         ),
         Figure(
-            "Warm gap",
+            say("Warm gap"),
             tuple(
                 f"{words.about(gaps[kind].gap_mm)}{NO_BREAK}±{NO_BREAK}{words.with_unit(words.about(gaps[kind].sd_mm))}"
                 for kind in KINDS
             ),
             why["hot_gap"],
-            "With one sd either way: two times in three it lies within.",
+            say("With one sd either way: two times in three it lies within."),
         ),
     )
     return Hot(
@@ -223,17 +251,29 @@ def hot(engine: Engine, zones: Mapping[str, float], shown: Shown) -> Hot:
 
 
 def _hot_words(kind: Kind, gap: heat.HotGap, words: Words) -> str:
-    name = KIND_WORD[kind].capitalize()
+    name = kind_word(kind).capitalize()
     if abs(gap.change_mm) < 0.005:
-        return f"{name}: the gap stays about as it was set."
-    verb = "grows" if gap.change_mm > 0 else "shrinks"
+        return say("{name}: the gap stays about as it was set.", name=name)
     low, high = gap.gap_mm - gap.sd_mm, gap.gap_mm + gap.sd_mm
-    line = f"{name}: the gap {verb} to about {words.with_unit(words.about(gap.gap_mm))}"
+    to = words.with_unit(words.about(gap.gap_mm))
+    if gap.change_mm > 0:
+        line = say("{name}: the gap grows to about {gap}", name=name, gap=to)
+    else:
+        line = say("{name}: the gap shrinks to about {gap}", name=name, gap=to)
     if low < 0 < high:
-        return f"{line}. It may close: the spread of the estimate reaches below nothing."
+        return say("{line}. It may close: the spread of the estimate reaches below nothing.", line=line)
     if high <= 0:
-        return f"{line}: by these figures the valve would be held open. Check the engine file before you believe it."
-    return f"{line}, probably between {words.about(low)} and {words.with_unit(words.about(high))}."
+        return say(
+            "{line}: by these figures the valve would be held open. Check the engine file before "
+            "you believe it.",
+            line=line,
+        )
+    return say(
+        "{line}, probably between {low} and {high}.",
+        line=line,
+        low=words.about(low),
+        high=words.with_unit(words.about(high)),
+    )
 
 
 # ------------------------------------------------------------------------------------------ the engine's own
@@ -273,7 +313,9 @@ def own_even(engine: Engine, values: Mapping[str, str], blades: BladeSet, shown:
     faults: list[str] = []
     visits = [
         calibrate.GapsAt(
-            _temperature(values, f"{which}-temp", f"temperature of the {which} day", shown, faults),
+            _temperature(
+                values, f"{which}-temp", say("temperature of the {which} day", which=which), shown, faults
+            ),
             _readings(engine, values, which, blades, faults),
         )
         for which in ("cold", "warm")
@@ -292,9 +334,11 @@ def own_even(engine: Engine, values: Mapping[str, str], blades: BladeSet, shown:
             for kind in KINDS
         )
 
-    figures = [Figure("As measured", cells(found.coefficient), why)]
+    figures = [Figure(say("As measured"), cells(found.coefficient), why)]
     if found.model is not None:
-        figures.append(Figure("As the file’s stack has it", cells(found.model), heat.WHY["per_k_uniform"]))
+        figures.append(
+            Figure(say("As the file’s stack has it"), cells(found.model), heat.WHY["per_k_uniform"])
+        )
     return OwnFigure(found.words[len(KINDS) :], tuple(figures))
 
 
@@ -304,7 +348,7 @@ def own_hot(engine: Engine, values: Mapping[str, str], blades: BladeSet, shown: 
     """
     faults: list[str] = []
     cold = calibrate.GapsAt(
-        _temperature(values, "cold-temp", "temperature of the cold engine", shown, faults),
+        _temperature(values, "cold-temp", say("temperature of the cold engine"), shown, faults),
         _readings(engine, values, "cold", blades, faults),
     )
     hot_gaps = _readings(engine, values, "hot", blades, faults)
@@ -322,7 +366,7 @@ def own_hot(engine: Engine, values: Mapping[str, str], blades: BladeSet, shown: 
         found = []
         for kind in KINDS:
             if kind not in checks:
-                found.append("not measured")
+                found.append(say("not measured"))
                 continue
             estimate = checks[kind].measured if pick == "measured" else checks[kind].predicted
             sd = words.with_unit(words.about(estimate.sd))
@@ -330,19 +374,26 @@ def own_hot(engine: Engine, values: Mapping[str, str], blades: BladeSet, shown: 
         return tuple(found)
 
     figures = (
-        Figure("Measured change", cells("measured"), calibrate.WHY["hot_check"]),
-        Figure("As the file’s stack has it", cells("predicted"), heat.WHY["hot_gap"]),
+        Figure(say("Measured change"), cells("measured"), calibrate.WHY["hot_check"]),
+        Figure(say("As the file’s stack has it"), cells("predicted"), heat.WHY["hot_gap"]),
     )
     return OwnFigure(tuple(_check_words(kind, check) for kind, check in checks.items()), figures)
 
 
 def _check_words(kind: Kind, check: calibrate.HotCheck) -> str:
-    name, off = KIND_WORD[kind].capitalize(), abs(check.off_by_sds)
+    name, off = kind_word(kind).capitalize(), abs(check.off_by_sds)
     if off < 1.5:
-        return f"{name}: measured and worked out agree within what both can know."
+        return say("{name}: measured and worked out agree within what both can know.", name=name)
     if off < 3:
-        return f"{name}: measured and worked out are {off:.1f} sds apart; measure again before you change the file."
-    return (
-        f"{name}: measured and worked out are {off:.1f} sds apart; check the stack’s lengths and materials, and the "
-        "temperatures."
+        return say(
+            "{name}: measured and worked out are {off:.1f} sds apart; measure again before you "
+            "change the file.",
+            name=name,
+            off=off,
+        )
+    return say(
+        "{name}: measured and worked out are {off:.1f} sds apart; check the stack’s lengths and "
+        "materials, and the temperatures.",
+        name=name,
+        off=off,
     )

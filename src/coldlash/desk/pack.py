@@ -21,6 +21,7 @@ from coldlash.desk.bench import PlannedStops, plan_for
 from coldlash.desk.desk import Desk, MeterNow
 from coldlash.desk.visit import QUESTION, last_words, plan_text
 from coldlash.engine.spec import Engine, Valve
+from coldlash.language import mark, plural, say, table
 from coldlash.logbook.records import EngineEntry
 from coldlash.paper.drawings_pulley import pulley_face
 from coldlash.paper.drawings_ring import cycle_ring
@@ -61,7 +62,7 @@ def pack(desk: Desk, entry: EngineEntry, engine: Engine, today: date) -> Json:
         "plans": [_plan(engine, by, turn) for by, turn in _PLANS],
         "valves": {str(valve): _valve(engine, valve, earlier, desk) for valve in engine.valves},
         "expected": _expected(desk, engine, earlier, meter),
-        "words": _WORDS,
+        "words": {name: table(text) for name, text in _WORDS.items()},
     }
 
 
@@ -72,11 +73,11 @@ _PLANS: tuple[tuple[By, Turn], ...] = (
 )
 
 _WORDS = {
-    "goes": "{go} goes, {nogo} does not",
-    "thickest": "{go} goes, no thicker one tried",
-    "none": "no blade goes, not even {nogo}",
-    "drag": "drag on {go}",
-    "skipped": "not measured",
+    "goes": mark("{go} goes, {nogo} does not"),
+    "thickest": mark("{go} goes, no thicker one tried"),
+    "none": mark("no blade goes, not even {nogo}"),
+    "drag": mark("drag on {go}"),
+    "skipped": mark("not measured"),
     "question": QUESTION,
 }
 
@@ -156,14 +157,22 @@ def _plan(engine: Engine, by: By, turn: Turn) -> Json:
 def _plan_name(planned: PlannedStops, by: By, turn: Turn) -> str:
     count = len(planned.plan.stops)
     if by == "fewest":
-        return f"{count} stop{'s' if count != 1 else ''}, the fewest, turning with rotation"
-    return f"one cylinder at a time, turning {turn} rotation"
+        return plural(
+            "{n} stop, the fewest, turning with rotation",
+            "{n} stops, the fewest, turning with rotation",
+            count,
+        )
+    if turn == "with":
+        return say("one cylinder at a time, turning with rotation")
+    return say("one cylinder at a time, turning against rotation")
 
 
 def _valve(engine: Engine, valve: Valve, earlier: Sequence[VisitRecord], desk: Desk) -> Json:
     limits = engine.gap(valve)
     return {
-        "word": f"{valve.word} valve of cylinder {valve.cylinder}",
+        "word": say("intake valve of cylinder {cylinder}", cylinder=valve.cylinder)
+        if valve.kind == "I"
+        else say("exhaust valve of cylinder {cylinder}", cylinder=valve.cylinder),
         "cold_um": round(limits.cold * 1000),
         "cold": desk.show_mm(limits.cold),
         "last": last_words(valve, earlier),

@@ -9,6 +9,7 @@ from datetime import date
 from coldlash.desk.desk import Desk
 from coldlash.engine.spec import Engine, Valve
 from coldlash.errors import InputError
+from coldlash.language import mark, say, table
 from coldlash.logbook.due import Due, due
 from coldlash.logbook.records import EngineEntry
 from coldlash.paper.charts_bars import CauseRow, DriftRow, cause_ranking, drift_chart
@@ -100,12 +101,12 @@ def _now(view: GapView, words: Words) -> str:
 
 CAUSES_SHOWN = 3
 CAUSE_WORDS = {
-    "seat_recession_or_stretch": "seat sinking or valve stretching",
-    "valve_train_wear": "wear in the valve's own train",
-    "shared_lobe_wear": "the shared lobe and its lifters wearing",
-    "head_settling": "the head settling",
-    "head_lifting_or_stand_loose": "the head lifting or a rocker stand loose",
-    "session_offset": "the whole visit off: not cold, another hand",
+    "seat_recession_or_stretch": mark("seat sinking or valve stretching"),
+    "valve_train_wear": mark("wear in the valve's own train"),
+    "shared_lobe_wear": mark("the shared lobe and its lifters wearing"),
+    "head_settling": mark("the head settling"),
+    "head_lifting_or_stand_loose": mark("the head lifting or a rocker stand loose"),
+    "session_offset": mark("the whole visit off: not cold, another hand"),
 }
 
 
@@ -115,7 +116,7 @@ def _causes(assessment: Assessment, words: Words, width: float) -> Drawing | Non
         return None
     rows = [
         CauseRow(
-            CAUSE_WORDS.get(cause.cause, cause.cause.replace("_", " ")),
+            table(CAUSE_WORDS.get(cause.cause, cause.cause.replace("_", " "))),
             ", ".join(map(str, cause.where)),
             cause.probability,
             (cause.amount.mean, cause.amount.sd),
@@ -158,7 +159,14 @@ def valve_history(
     Raises InputError for a valve the engine does not have.
     """
     if valve not in engine.valves:
-        raise InputError(f"{engine.name} has no valve {valve}; it has {', '.join(map(str, engine.valves))}")
+        raise InputError(
+            say(
+                "{name} has no valve {valve}; it has {valves}",
+                name=engine.name,
+                valve=valve,
+                valves=", ".join(map(str, engine.valves)),
+            )
+        )
     runs: list[list[BandPoint]] = [[]]
     for point in trend.history(valve):
         runs[-1].append(BandPoint(point.distance_km, band(point.before_now), point.day))
@@ -178,7 +186,7 @@ def _forecast(
     step = (when.due_km or last.distance_km + 5000.0) - last.distance_km
     ahead = (
         Ahead("next", last.distance_km + step, when.projected),
-        Ahead("the one after", last.distance_km + 2 * step),
+        Ahead(say("the one after"), last.distance_km + 2 * step),
     )
     km = [2 * step * i / FAN_STEPS for i in range(FAN_STEPS + 1)]
     opened = fan(trend, valve, km)

@@ -18,13 +18,15 @@ from coldlash.bench.screw import ScrewTurn, screw_turn
 from coldlash.desk.bench import PlannedStops, StopWords, plan_for
 from coldlash.engine.spec import Engine, Valve
 from coldlash.errors import InputError
+from coldlash.language import mark, say
 from coldlash.logbook.records import Reading, Step, Visit
 from coldlash.wear.record import GapInterval, VisitRecord
 from coldlash.wear.settings import DEFAULTS, Coefficient, TrendSettings
 from coldlash.wear.trend import Expectation, expect_next, fit
 
-QUESTION = (
-    "{valve} was expected between {low} and {high} and reads: {reading}. Before the screw is touched: is it the right "
+QUESTION = mark(
+    "{valve} was expected between {low} and {high} and reads: {reading}. Before the screw is touched: is "
+    "it the right "
     "valve, is the crank at the right stop, is the blade clean? Measure once more."
 )
 """What is asked when a found reading lies wholly outside the 98 % range."""
@@ -83,7 +85,7 @@ class Guide:
         for task in self.tasks:
             if task.valve == valve:
                 return task
-        raise InputError(f"{self.engine.name} has no valve {valve}")
+        raise InputError(say("{name} has no valve {valve}", name=self.engine.name, valve=valve))
 
     @property
     def next(self) -> ValveTask | None:
@@ -123,7 +125,7 @@ def planned_stops(engine: Engine, plan: str) -> PlannedStops:
         chosen = json.loads(plan) if plan else {}
         margin = float(chosen.get("margin_deg", 30.0))
     except (ValueError, TypeError, AttributeError):
-        raise InputError(f"plan: {plan[:80]!r} is not a plan of stops") from None
+        raise InputError(say("plan: {plan!r} is not a plan of stops", plan=plan[:80])) from None
     return plan_for(
         engine,
         chosen.get("by", "fewest"),
@@ -146,11 +148,11 @@ def read_place(place: str) -> tuple[str, Valve | None]:
     return str(kept.get("step", "ready")), Valve.parse(kept["valve"]) if kept.get("valve") else None
 
 
-def blade_set_of(visit: Visit, unit: Unit = "mm", name: str = "this visit's") -> BladeSet:
+def blade_set_of(visit: Visit, unit: Unit = "mm", name: str = "") -> BladeSet:
     """The blades named in the visit, as one set (stacks already laid out in it)."""
     if not visit.blades_um:
         return STANDARD_SETS["metric" if unit == "mm" else "inch"]
-    return BladeSet(name, unit, visit.blades_um, 1)
+    return BladeSet(name or say("this visit's"), unit, visit.blades_um, 1)
 
 
 def expected_ranges(
@@ -209,6 +211,6 @@ def last_words(valve: Valve, earlier: Sequence[VisitRecord]) -> str:
         if record is None or (record.found is None and not record.adjusted):
             continue
         if record.adjusted and record.set_to is not None:
-            return f"set on {record.set_to:.2f} mm on {visit.day}"
-        return f"found good and left alone on {visit.day}"
-    return "never measured before"
+            return say("set on {set_to:.2f} mm on {day}", set_to=record.set_to, day=visit.day)
+        return say("found good and left alone on {day}", day=visit.day)
+    return say("never measured before")

@@ -10,10 +10,10 @@ from starlette.routing import BaseRoute, Route
 
 from coldlash.desk import running
 from coldlash.desk.desk import Desk
-from coldlash.desk.work import add_work, parts_asked, take_back_work, work_on
+from coldlash.desk.work import PART_WORDS, WORK_WORDS, add_work, parts_asked, take_back_work, work_on
 from coldlash.errors import InputError, MeterWentBackError
 from coldlash.language import say
-from coldlash.logbook.lasting import PARTS, WORK_KINDS
+from coldlash.logbook.lasting import PARTS
 from coldlash.logbook.records import Meter
 from coldlash.units import parse_number
 from coldlash.web.problems import Problem
@@ -63,8 +63,8 @@ def _work(desk: Desk, request: Request) -> Context:
     return {
         "entry": entry,
         "rows": rows,
-        "parts": PARTS,
-        "kinds": WORK_KINDS,
+        "parts": {part: PART_WORDS[part] for part in PARTS},
+        "kinds": WORK_WORDS,
         "visits": visits,
         "day": today(),
         "typed": {},
