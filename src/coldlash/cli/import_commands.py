@@ -246,12 +246,11 @@ def _column(file: FileImport, name: str) -> int:
 
     told = file.told
     columns = told.columns if told is not None else ()
-    by_heading = [n for n, column in enumerate(columns) if column.heading.lower() == name.lower()]
-    if len(by_heading) == 1:
-        return by_heading[0]
-    for number in range(len(columns)):
-        if letters(number) == name.upper():
-            return number
+    found = [n for n, column in enumerate(columns) if column.heading == name]
+    found = found or [n for n in range(len(columns)) if letters(n) == name]
+    found = found or [n for n, column in enumerate(columns) if column.heading.lower() == name.lower()]
+    if len(found) == 1:
+        return found[0]
     have = ", ".join(
         f"{letters(n)} ({column.heading})" if column.heading else letters(n)
         for n, column in enumerate(columns)

@@ -279,8 +279,9 @@ class _Taking:
         by_cylinder = self.told.wide and any(len(code) == 1 for code in self.gaps)
         for valve, columns in self._valves(engine):
             own = "" if (self.told.wide and not by_cylinder) or rows else note  # a cylinder's note, once
-            row = self._valve_row(valve, columns, engine, adjusted, by, own)
-            if row is not None:
+            # Where the valve is at fault, its gaps are looked at all the same: all faults at once.
+            row = self._valve_row(valve or Valve("I", 1), columns, engine, adjusted, by, own)
+            if row is not None and valve is not None:
                 rows.append(row)
         if engine is None or day is None or distance is None:
             return
@@ -457,22 +458,21 @@ class _Taking:
 
     # --- valves -----------------------------------------------------------------------------------------------
 
-    def _valves(self, engine: tuple[str, Engine] | None) -> list[tuple[Valve, Mapping[Role, int]]]:
+    def _valves(self, engine: tuple[str, Engine] | None) -> list[tuple[Valve | None, Mapping[Role, int]]]:
+        """The valves of the row with their columns; None = one that can't be told, which was said."""
         if not self.told.wide:
-            valve = self._long_valve(engine)
-            return [] if valve is None else [(valve, self.gaps.get("", {}))]
-        found: list[tuple[Valve, Mapping[Role, int]]] = []
+            return [(self._long_valve(engine), self.gaps.get("", {}))]
+        found: list[tuple[Valve | None, Mapping[Role, int]]] = []
         cylinder = self._cylinder() if any(len(code) == 1 for code in self.gaps) else None
         for code, columns in self.gaps.items():
             if not code or all(self._at(number) is None for number in columns.values()):
                 continue
             number = int(code[1:]) if len(code) > 1 else cylinder
             letter = kind_letter(code[0], self.told.letters)
-            if number is None or letter is None:
-                continue
-            valve = self._checked_valve(letter, number, engine, next(iter(columns.values())))
-            if valve is not None:
-                found.append((valve, columns))
+            valve = None
+            if number is not None and letter is not None:
+                valve = self._checked_valve(letter, number, engine, next(iter(columns.values())))
+            found.append((valve, columns))
         return found
 
     def _cylinder(self) -> int | None:
