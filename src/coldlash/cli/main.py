@@ -16,6 +16,7 @@ from pathlib import Path
 
 from coldlash import __version__
 from coldlash.cli import (
+    archive_commands,
     bench_commands,
     book_commands,
     demo_commands,
@@ -77,6 +78,7 @@ def build_parser() -> argparse.ArgumentParser:
         import_commands,
         paper_commands,
         safety_commands,
+        archive_commands,
         serve_commands,
         demo_commands,
     ):

@@ -66,13 +66,13 @@ def _backup(arguments: argparse.Namespace) -> None:
     keep = KEEP if arguments.keep is None else arguments.keep
     folder = None if arguments.to is None else Path(arguments.to)
     with Desk.open(arguments.book) as desk:
-        made = desk.book.backup(folder, keep=keep, progress=_Shown())
+        made = desk.book.backup(folder, keep=keep, progress=Shown())
     if arguments.json:
         put_json(
             {"backup": str(made.path), "bytes": made.size, "removed": [str(path) for path in made.removed]}
         )
         return
-    out(say("Backed up to {path} ({size}).", path=made.path, size=_size(made.size)))
+    out(say("Backed up to {path} ({size}).", path=made.path, size=size_words(made.size)))
     for path in made.removed:
         out(say("  taken away, as only the last {keep} stay: {name}", keep=keep, name=path.name))
 
@@ -80,11 +80,11 @@ def _backup(arguments: argparse.Namespace) -> None:
 def _restore(arguments: argparse.Namespace) -> None:
     from coldlash.logbook.backup import restore
 
-    name, rows = restore(arguments.backup, arguments.to, progress=_Shown())
+    name, rows = restore(arguments.backup, arguments.to, progress=Shown())
     if arguments.json:
         put_json({"book": name, "rows": rows})
         return
-    out(say("{name} is whole: {counted}.", name=name, counted=_counted(rows)))
+    out(say("{name} is whole: {counted}.", name=name, counted=counted(rows)))
 
 
 def check_book(arguments: argparse.Namespace) -> int:
@@ -116,7 +116,7 @@ def _salvage(arguments: argparse.Namespace) -> None:
     if arguments.json:
         put_json({"book": str(saved.book), "rows": saved.rows, "lost": list(saved.lost)})
         return
-    out(say("{book} is a sound book again: {counted}.", book=saved.book, counted=_counted(saved.rows)))
+    out(say("{book} is a sound book again: {counted}.", book=saved.book, counted=counted(saved.rows)))
     if not saved.lost:
         out(say("Nothing seems to be lost."))
         return
@@ -134,7 +134,7 @@ def _salvage(arguments: argparse.Namespace) -> None:
 def _move(arguments: argparse.Namespace) -> None:
     from coldlash.logbook.move import move
 
-    moved = move(arguments.source, arguments.target, on_wait=_waiting, progress=_Shown())
+    moved = move(arguments.source, arguments.target, on_wait=waiting, progress=Shown())
     if arguments.json:
         put_json({"from": moved.source, "to": moved.target, "rows": moved.rows})
         return
@@ -142,17 +142,19 @@ def _move(arguments: argparse.Namespace) -> None:
         say(
             "{target} holds all of it: {counted}. Every table was read back and is equal.",
             target=moved.target,
-            counted=_counted(moved.rows),
+            counted=counted(moved.rows),
         )
     )
     out(say("{source} stays as it is; write only into the new one from now on.", source=moved.source))
 
 
-def _waiting() -> None:
+def waiting() -> None:
+    """Say that another one is writing."""
     note(say("waiting for another coldlash that is writing ..."))
 
 
-def _counted(rows: dict[str, int]) -> str:
+def counted(rows: dict[str, int]) -> str:
+    """The rows of a book in words."""
     return say(
         "{vehicles} vehicles, {engines} engines, {visits} visits, {readings} readings",
         vehicles=rows.get("vehicles", 0),
@@ -162,13 +164,14 @@ def _counted(rows: dict[str, int]) -> str:
     )
 
 
-def _size(count: int) -> str:
+def size_words(count: int) -> str:
+    """So many bytes, in words."""
     if count >= 1e6:
         return say("{size:.1f} MB", size=count / 1e6)
     return say("{size:.0f} kB", size=count / 1e3)
 
 
-class _Shown:
+class Shown:
     """Progress on a terminal: one line that is written over."""
 
     def __init__(self) -> None:

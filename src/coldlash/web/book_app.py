@@ -6,7 +6,19 @@ from starlette.applications import Starlette
 
 from coldlash.desk.desk import Desk
 from coldlash.web.application import create_app
-from coldlash.web.routes import engines, evidence, forms, imports, photos, physics, search, shed, visits, work
+from coldlash.web.routes import (
+    archive,
+    engines,
+    evidence,
+    forms,
+    imports,
+    photos,
+    physics,
+    search,
+    shed,
+    visits,
+    work,
+)
 from coldlash.web.settings import Settings
 
 
@@ -16,6 +28,7 @@ def book_app(settings: Settings, desk: Desk) -> Starlette:
         settings,
         [
             shed.routes,
+            archive.routes,
             search.routes,
             forms.routes,
             imports.routes,

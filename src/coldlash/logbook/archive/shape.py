@@ -11,6 +11,7 @@ import json
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 from sqlalchemy import CheckConstraint, Column
@@ -47,7 +48,7 @@ class Part:
     @property
     def columns(self) -> tuple[Column[Any], ...]:
         """The columns that are written: all but the one that says what the rows belong to."""
-        return tuple(c for c in m.metadata.tables[self.table].columns if c.name != self.below)
+        return _columns(self.table, self.below)
 
     def walk(self) -> Iterator[Part]:
         """This part and all below it."""
@@ -94,42 +95,48 @@ IN_JSON = frozenset(part.table for top in (*BOOK, *VEHICLES, ENGINE) for part in
 """The tables whose rows stand in JSON files. ``attachment_files`` are the files in photos/ themselves."""
 
 
+@cache
+def _columns(table: str, below: str | None) -> tuple[Column[Any], ...]:
+    return tuple(c for c in m.metadata.tables[table].columns if c.name != below)
+
+
+@cache
+def _kinds(table: str, below: str | None) -> tuple[tuple[str, type], ...]:
+    return tuple((c.name, type(c.type)) for c in _columns(table, below))
+
+
 # --- rows to text --------------------------------------------------------------------------------------------
 
 
 def written(row: Mapping[str, Any], part: Part, more: Mapping[str, str] | None = None) -> Row:
     """A row as it stands in JSON; ``more`` is put in place of columns: {"toml": path} gives "toml_file"."""
     said: Row = {}
-    for column in part.columns:
-        value = row[column.name]
-        if more and column.name in more:
-            said[f"{column.name}_file"] = more[column.name]
+    for name, kind in _kinds(part.table, part.below):
+        value = row[name]
+        if more and name in more:
+            said[f"{name}_file"] = more[name]
         elif value is None:
             continue
-        elif isinstance(column.type, Flag):
-            said[column.name] = bool(value)
-        elif isinstance(column.type, Numbers):
-            said[column.name] = json.loads(value)
+        elif kind is Flag:
+            said[name] = bool(value)
+        elif kind is Numbers:
+            said[name] = json.loads(value)
         else:
-            said[column.name] = value
+            said[name] = value
     return said
 
 
 def laid_out(value: Mapping[str, Any], margin: str = "") -> str:
     """An object as JSON text: what is plain on one line, rows that belong to it below, each on its own."""
-    rows = {key: each for key, each in value.items() if _is_rows(each)}
-    plain = {key: each for key, each in value.items() if key not in rows}
+    rows = {key: each for key, each in value.items() if type(each) is Rows}
     if not rows:
-        return margin + json.dumps(plain, ensure_ascii=False)
+        return margin + json.dumps(value, ensure_ascii=False)
+    plain = {key: each for key, each in value.items() if key not in rows}
     pieces = [json.dumps(plain, ensure_ascii=False)[1:-1]] if plain else []
     for key, each in rows.items():
         lines = ",\n".join(laid_out(row, margin + "  ") for row in each)
         pieces.append(f'"{key}": [\n{lines}\n{margin} ]' if each else f'"{key}": []')
     return margin + "{" + f",\n{margin} ".join(pieces) + "}"
-
-
-def _is_rows(value: object) -> bool:
-    return isinstance(value, Rows)
 
 
 class Rows(list[Row]):
