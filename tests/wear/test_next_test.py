@@ -179,3 +179,25 @@ def test_an_unknown_sign_is_refused() -> None:
 def test_valves_of_two_cylinders_are_no_place_for_a_leak_down() -> None:
     with pytest.raises(InputError, match=r"leak_down at E1\+E3; name the valves of one place"):
         with_evidence(ENGINE, SEEN, [Result("leak_down", (Valve("E", 1), Valve("E", 3)))])
+
+
+def test_a_test_says_nothing_of_what_began_after_it() -> None:
+    # the causes of SEEN began before visit 1: a test after visit 0 saw an engine where nothing had happened yet
+    early = Result("stand_nuts_and_studs", CYLINDER_1, ("stand_nut_loose",), saw=0)
+    seen = with_evidence(ENGINE, SEEN, [early])
+    assert seen.p_something == pytest.approx(SEEN.p_something)
+    assert [c.probability for c in seen.causes] == pytest.approx([c.probability for c in SEEN.causes])
+    late = with_evidence(ENGINE, SEEN, [early._replace(saw=1)])
+    assert late == with_evidence(ENGINE, SEEN, [early._replace(saw=None)])
+    assert late.causes[0].probability > 0.9
+
+
+def test_a_test_too_old_to_count_is_proposed_again() -> None:
+    old = Result("stand_nuts_and_studs", CYLINDER_1, ("stud_pulled",), weighs=False)
+    assert with_evidence(ENGINE, SEEN, [old]) == SEEN
+    assert next_tests(ENGINE, SEEN, [old]) == next_tests(ENGINE, SEEN)
+
+
+def test_every_test_can_be_clean() -> None:
+    for test in table():
+        assert test.outcomes == (*(s.name for s in test.signs), "none")

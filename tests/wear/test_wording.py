@@ -76,3 +76,61 @@ def test_the_sign_in_words_is_the_sign_of_the_linkage(train: str) -> None:
 
 def test_a_session_that_is_off_has_no_sign() -> None:
     assert say.sign(flat_four(), SESSION_OFFSET) == ""
+
+
+INCHES = say.Units("in", "mile")
+HOURS = say.Units("mm", "h", 50.0)
+
+
+@pytest.mark.parametrize(
+    ("mm", "text"),
+    [
+        # derived: 25.4 mm to the inch; to the nearest half thousandth, the ten-thousandth below 0.0095 mm
+        (0.1524, ".006 in"),
+        (0.14, ".0055 in"),
+        (0.02, ".001 in"),
+        (0.004, ".0002 in"),
+        (-0.15, "-.006 in"),
+    ],
+)
+def test_gaps_in_inches_have_no_nought_before_the_mark(mm: float, text: str) -> None:
+    assert INCHES.mm(mm) == text
+
+
+def test_a_stated_limit_in_inches_is_not_rounded_away() -> None:
+    # derived: 0.1016 mm = 0.0040 in, 0.10 mm = 0.0039 in
+    assert INCHES.limit(0.1016) == ".004 in"
+    assert INCHES.limit(0.10) == ".0039 in"
+    assert say.MM_KM.limit(0.10) == "0.10 mm"
+
+
+def test_a_drift_is_told_for_the_owners_distance() -> None:
+    # derived: 0.0254 mm per 1000 km = .001 in per 1000 km = .0016 in per 1000 miles (1.609344 km to the mile);
+    # at 50 km an hour 100 h are 5000 km
+    assert INCHES.rate(0.0254) == ".0016 in per 1,000 miles"
+    assert say.Units("in", "km").rate(0.0254) == ".001 in per 1,000 km"
+    assert HOURS.rate(0.02) == "0.10 mm per 100 h"
+    assert say.Units("mm", "mile").rate(0.01) == "0.016 mm per 1,000 miles"
+
+
+def test_distances_come_in_miles_and_hours() -> None:
+    # derived: 1500 km / 1.609344, 1500 km / 50 km an hour
+    assert INCHES.km(1500.0) == "932 miles"
+    assert HOURS.km(1500.0) == "30 h"
+
+
+def test_a_range_comes_in_the_owners_units() -> None:
+    e = Estimate(0.1524, 0.0254)
+    # derived: .006 +- 1.645 thousandths of an inch
+    assert INCHES.gap_span("Gap", e) == "Gap .0060 in, nine in ten between .0044 and .0076."
+    assert HOURS.rate_span("Drift:", Estimate(-0.01, 0.001)) == (
+        "Drift: -0.050 mm per 100 h, nine in ten between -0.058 and -0.042."
+    )
+    assert INCHES.amount(e) == "Amount .0060 in, sd .0010, at the most affected valve."
+
+
+def test_every_cause_has_a_name_in_words() -> None:
+    assert say.cause("stand_loose") == "a loose rocker stand"
+    assert {row.cause for row in cause_table(flat_four()) if row.attributed} <= set(say.CAUSE)
+    assert say.cause("something_else") == "something else"
+    assert say.part("something_else") == "something else"

@@ -177,9 +177,8 @@ def assess(
     readings = fit(engine, visits, settings, coefficient, old) if old else plain
     from_gaps = attribute(readings, causes)
     seen, told = _weighed(engine, from_gaps, results, found, {f for f, _ in past})
-    new = accepted_jumps(readings, seen if results or found else from_gaps)
-    if found:
-        new = (*new, *without_twins(jumps_found(readings, seen, found), new))
+    mine = jumps_found(readings, seen, found)
+    new = (*mine, *without_twins(accepted_jumps(readings, seen), mine))
     trend = fit(engine, visits, settings, coefficient, (*old, *new)) if new else readings
     changes = detect(trend, change)
     likely = changes.trend

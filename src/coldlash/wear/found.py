@@ -14,7 +14,6 @@ from typing import NamedTuple
 
 from coldlash.engine.spec import Valve
 from coldlash.wear.causes import (
-    ACCEPT_AT,
     DEFAULT_CAUSES,
     HISTORY_VISITS,
     LEAST_MM,
@@ -27,6 +26,8 @@ from coldlash.wear.next_test import weigh_found
 from coldlash.wear.signature import Onset
 from coldlash.wear.trend import Shock, Trend
 
+FOUND_AT = 0.5
+"""Probability from which a jump that was found goes into the trend: less than for one that was not (judgement)."""
 LOOK_BACK = 3
 """What is found on a day happened before one of so many of the last visits then (judgement)."""
 
@@ -67,7 +68,7 @@ def jumps_found(trend: Trend, seen: Attribution, found: Sequence[Found]) -> tupl
     shocks = []
     for cause in seen.causes:
         mine = next((f for f in found if matching(f, cause)), None)
-        if mine is None or cause.how != "jump" or seen.probability_of(cause) <= ACCEPT_AT:
+        if mine is None or cause.how != "jump" or seen.probability_of(cause) <= FOUND_AT:
             continue
         loading = {v: x for v, x in zip(trend.valves, cause.loading, strict=True) if x}
         mean = cause.amount.mean if mine.amount is None else mine.amount
