@@ -8,6 +8,7 @@ from coldlash.cli.arguments import command, engine_argument, not_negative, numbe
 from coldlash.cli.output import note, out, put_json, signed, table, tell
 from coldlash.errors import InputError
 from coldlash.language import say, say_in
+from coldlash.language import table as in_language
 
 STEPS = (
     "ready",
@@ -207,7 +208,9 @@ def _checklist(arguments: argparse.Namespace) -> None:
                     {
                         "title": c.title,
                         "items": [{"key": item.key, "text": item.text} for item in c.items],
-                        "cautions": [{"key": caution.key, "text": caution.text} for caution in c.cautions],
+                        "cautions": [
+                            {"key": caution.key, "text": in_language(caution.text)} for caution in c.cautions
+                        ],
                     }
                     for c in lists
                 ]
@@ -219,9 +222,9 @@ def _checklist(arguments: argparse.Namespace) -> None:
         for item in checklist.items:
             tell(f"  [ ] {item.text}")
         for caution in checklist.cautions:
-            tell(f"   !  {caution.text}")
+            tell(f"   !  {in_language(caution.text)}")
         out()
-    out(MAKER_FIRST)
+    out(in_language(MAKER_FIRST))
 
 
 def _cautions(arguments: argparse.Namespace) -> None:
@@ -229,12 +232,12 @@ def _cautions(arguments: argparse.Namespace) -> None:
 
     chosen = [caution for caution in CAUTIONS if arguments.step in (None, caution.step)]
     if arguments.json:
-        rows = [{"key": c.key, "step": c.step, "text": c.text} for c in chosen]
-        put_json({"cautions": rows, "maker_first": MAKER_FIRST})
+        rows = [{"key": c.key, "step": c.step, "text": in_language(c.text)} for c in chosen]
+        put_json({"cautions": rows, "maker_first": in_language(MAKER_FIRST)})
         return
     for caution in chosen:
-        tell(f"{caution.step}: {caution.text}")
-    out(MAKER_FIRST)
+        tell(f"{caution.step}: {in_language(caution.text)}")
+    out(in_language(MAKER_FIRST))
 
 
 def _heat(arguments: argparse.Namespace) -> None:

@@ -19,6 +19,7 @@ from coldlash.desk.visit import Ask, Guide, GuidedStop, ValveTask, place_text, p
 from coldlash.engine.spec import Valve
 from coldlash.errors import ColdlashError, InputError, MeterWentBackError
 from coldlash.language import say
+from coldlash.language import table as in_language
 from coldlash.logbook.distance import Explained
 from coldlash.logbook.records import Reading, Spin, Visit
 from coldlash.logbook.telling import label
@@ -225,8 +226,8 @@ class _Leader:
         for item in guide.ready.items:
             tell(f"  [ ] {item.text}")
         for caution in guide.ready.cautions:
-            tell(f"   !  {caution.text}")
-        out(MAKER_FIRST)
+            tell(f"   !  {in_language(caution.text)}")
+        out(in_language(MAKER_FIRST))
         while True:
             try:
                 _read(say("Enter when ready, q to leave: "))
@@ -348,7 +349,7 @@ class _Leader:
                 return False
             if self._write(valve, "set", "" if typed.is_yes(said) else said) is not None:
                 for caution in cautions_at("set"):
-                    tell(f"   !  {caution.text}")
+                    tell(f"   !  {in_language(caution.text)}")
                 return True
 
     def _left(self, task: ValveTask) -> None:
@@ -392,7 +393,7 @@ class _Leader:
         for item in guide.closing.items:
             tell(f"  [ ] {item.text}")
         for caution in guide.closing.cautions:
-            tell(f"   !  {caution.text}")
+            tell(f"   !  {in_language(caution.text)}")
         open_valves = [str(task.valve) for task in guide.tasks if task.found is None]
         if open_valves:
             out(say("Nothing is written yet for {valves}", valves=", ".join(open_valves)))
@@ -428,10 +429,10 @@ def _print_stop(guide: Guide, stop: GuidedStop) -> None:
     )
     if stop.number == 1:
         for caution in cautions_at("turn"):
-            tell(f"   !  {caution.text}")
+            tell(f"   !  {in_language(caution.text)}")
     if guide.planned.plan.turn == "against":
         for caution in cautions_at("turn_against"):
-            tell(f"   !  {caution.text}")
+            tell(f"   !  {in_language(caution.text)}")
     out(say("  turn   {turn}", turn=words.turn))
     out(say("  mark   {mark}", mark=words.mark))
     for text in words.find:
@@ -440,7 +441,7 @@ def _print_stop(guide: Guide, stop: GuidedStop) -> None:
         tell(say("  room   {room}", room=words.room))
     if stop.number == 1:
         for caution in cautions_at("measure"):
-            tell(f"   !  {caution.text}")
+            tell(f"   !  {in_language(caution.text)}")
         out(say("  Say what the blades say; h shows how."))
 
 

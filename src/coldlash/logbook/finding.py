@@ -18,7 +18,7 @@ from typing import Any
 from sqlalchemy import Column
 
 from coldlash.errors import BookError
-from coldlash.language import say
+from coldlash.language import say, say_in
 from coldlash.logbook import models as m
 from coldlash.logbook.bookfile import MAGIC, make_file
 from coldlash.logbook.copying import NOT_COPIED
@@ -249,7 +249,7 @@ def _place_by_reference(
         if len(leading) == 1:
             leading[0].add(row)
         else:
-            names = " or ".join(t.name for t in fitting)
+            names = say_in("between names", " or ").join(t.name for t in fitting)
             lost.append(
                 say("a row that could be one of {names}: {detail}", names=names, detail=detail(row.values))
             )

@@ -20,8 +20,6 @@ from coldlash.language import say
 WAIT_NOTICE_S = 0.5
 """After this long a waiting writer tells its caller that it waits."""
 
-UNCHANGED = "nothing was changed"
-
 
 class Kept(ABC):
     """An open book: connections, transactions, errors in plain words. Safe to share between threads."""

@@ -9,21 +9,23 @@ from coldlash.language import ENGLISH, current, mark, number, say_in, table
 
 _LABELS = frozenset(
     {
-        mark("accepted cause"), mark("air temperature"), mark("amount"), mark("at"), mark("blade"),
-        mark("blade set"), mark("blades"), mark("by"), mark("caption"), mark("change id"),
-        mark("closed_at"), mark("cylinder"), mark("cylinders"), mark("data"), mark("day"),
-        mark("device"), mark("digits"), mark("direction"), mark("distance"), mark("engine"),
-        mark("engine file"), mark("engine file id"), mark("engine id"), mark("engine temperature"),
-        mark("facts"), mark("feel"), mark("fitment"), mark("go"), mark("h"), mark("how"),
-        mark("id"), mark("import id"), mark("instrument"), mark("kind"), mark("km"),
-        mark("last reading of the old one"), mark("lobe table name"), mark("meter"),
-        mark("meter digits"), mark("meter reading"), mark("meter unit"), mark("mile"), mark("name"),
-        mark("nogo"), mark("note"), mark("part"), mark("photo"), mark("photo id"), mark("place"),
-        mark("plan"), mark("reading"), mark("reading id"), mark("reason"), mark("replaces"),
-        mark("result"), mark("setting"), mark("source"), mark("spin"), mark("stacks of"),
-        mark("state"), mark("step"), mark("taken_at"), mark("test"), mark("thousandths"),
-        mark("thousandths of a degree C"), mark("times"), mark("turned over"), mark("unit"),
-        mark("vehicle"), mark("vehicle id"), mark("visit id"), mark("work"),
+        mark("accepted cause"), mark("accepted cause id"), mark("air temperature"), mark("amount"),
+        mark("at"), mark("blade"), mark("blade set"), mark("blade set id"), mark("blades"),
+        mark("by"), mark("caption"), mark("change id"), mark("closed_at"), mark("cylinder"),
+        mark("cylinders"), mark("data"), mark("day"), mark("device"), mark("digits"),
+        mark("direction"), mark("distance"), mark("engine"), mark("engine file"),
+        mark("engine file id"), mark("engine id"), mark("engine temperature"), mark("facts"),
+        mark("feel"), mark("fitment"), mark("fitment id"), mark("go"), mark("h"), mark("how"),
+        mark("id"), mark("import id"), mark("instrument"), mark("instrument id"), mark("kind"),
+        mark("km"), mark("last reading of the old one"), mark("lobe table name"), mark("meter"),
+        mark("meter digits"), mark("meter reading"), mark("meter reading id"), mark("meter unit"),
+        mark("mile"), mark("name"), mark("nogo"), mark("note"), mark("part"), mark("photo"),
+        mark("photo id"), mark("place"), mark("plan"), mark("reading"), mark("reading id"),
+        mark("reason"), mark("replaces"), mark("result"), mark("setting"), mark("source"),
+        mark("spin"), mark("stacks of"), mark("state"), mark("step"), mark("taken_at"),
+        mark("test"), mark("test id"), mark("thousandths"), mark("thousandths of a degree C"),
+        mark("times"), mark("turned over"), mark("unit"), mark("vehicle"), mark("vehicle id"),
+        mark("visit id"), mark("work"), mark("work id"),
     }
 )  # fmt: skip
 _READING = re.compile(r"([IE]\d+) (found|set|left)")
