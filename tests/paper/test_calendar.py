@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-import sys
 from dataclasses import replace
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 
+import icalendar
 import pytest
+import vobject
+from hypothesis import given
+from hypothesis import strategies as st
 
+from coldlash import language
 from coldlash.errors import InputError
-from coldlash.paper import calendar
-from coldlash.paper.calendar import DueEntry, calendar_bytes, clean, uid_of
+from coldlash.paper.calendar import DueEntry, calendar_bytes, clean, escaped, uid_of
 
 ENTRY = DueEntry("a1", "Van engine", date(2026, 9, 8), 4, datetime(2026, 5, 31, 9, 30, tzinfo=UTC))
 
@@ -53,11 +56,80 @@ def test_the_uid_belongs_to_the_engine_alone():
     assert uid_of("a1") == "gaps-a1@coldlash.invalid"
 
 
-def test_without_the_library_the_remedy_is_named(monkeypatch):
-    calendar._library.cache_clear()
-    monkeypatch.setitem(sys.modules, "icalendar", None)
-    with pytest.raises(
-        InputError, match=r"the calendar needs a library that is not installed; install coldlash\[paper\]"
-    ):
-        calendar_bytes([ENTRY])
-    calendar._library.cache_clear()
+TEXTS = st.text(st.characters(exclude_categories=("Cs", "Cc")), max_size=90).filter(lambda text: text.strip())
+
+
+@given(st.lists(st.tuples(TEXTS, TEXTS, st.booleans()), min_size=1, max_size=4))
+def test_it_says_what_another_writer_of_the_same_calendar_says(texts):
+    """Independent software: icalendar 7 writes the same properties from values; both are read by its parser."""
+    ours = calendar_bytes(
+        [
+            replace(
+                ENTRY, engine_id=f"a{i}", engine=name, vehicle=vehicle, forecast=forecast, due_km=84_210.0
+            )
+            for i, (name, vehicle, forecast) in enumerate(texts)
+        ],
+        alarm_days=(14, 1, 0),
+    )
+    read = icalendar.Calendar.from_ical(ours)
+    other = icalendar.Calendar()
+    for name, value in read.property_items(recursive=False):
+        if name not in ("BEGIN", "END"):
+            other.add(name, value, encode=False)
+    for event in read.walk("VEVENT"):
+        made = icalendar.Event()
+        for name in ("UID", "SEQUENCE", "SUMMARY", "DESCRIPTION", "STATUS", "TRANSP"):
+            made.add(name, event[name])
+        for name in ("DTSTAMP", "LAST-MODIFIED", "DTSTART", "DTEND"):
+            made.add(name, event.decoded(name))
+        for alarm in event.walk("VALARM"):
+            rings = icalendar.Alarm()
+            rings.add("action", "DISPLAY")
+            rings.add("description", str(alarm["DESCRIPTION"]))
+            rings.add("trigger", alarm.decoded("TRIGGER"))
+            made.add_component(rings)
+        other.add_component(made)
+    again = icalendar.Calendar.from_ical(other.to_ical())
+    assert [dict(e) for e in again.walk("VEVENT")] == [dict(e) for e in read.walk("VEVENT")]
+    assert sorted(str(e["SUMMARY"]) for e in read.walk("VEVENT")) == sorted(
+        clean(f"Check valve gaps: {name}, {vehicle}") for name, vehicle, _ in texts
+    )
+    for alarm, before in zip(read.walk("VALARM")[:3], (14, 1, 0), strict=True):
+        assert alarm.decoded("TRIGGER") == timedelta(hours=9) - timedelta(days=before)
+
+
+@given(TEXTS)
+def test_no_line_is_longer_than_75_octets_and_no_letter_is_taken_apart(name):
+    """Published: RFC 5545, 3.1 (folding by octets); unfolding by its own rule gives the line back."""
+    content = calendar_bytes([replace(ENTRY, engine=name * 3)])
+    assert content.endswith(b"END:VCALENDAR\r\n")
+    for line in content.removesuffix(b"\r\n").split(b"\r\n"):
+        assert len(line) <= 75
+        assert b"\n" not in line
+        line.decode()
+    assert f"SUMMARY:{escaped(f'Check valve gaps: {name * 3}')}" in content.replace(b"\r\n ", b"").decode()
+
+
+def test_another_parser_reads_the_same_from_it():
+    """Independent software: vobject 0.9."""
+    content = calendar_bytes([replace(ENTRY, engine="Oona's; engine, \\ old", forecast=True)], name="Gaps")
+    read = vobject.readOne(content.decode())
+    assert read.vevent.summary.value == "Check valve gaps: Oona's; engine, \\ old"
+    assert read.vevent.dtstart.value == date(2026, 9, 8)
+    assert [alarm.trigger.value for alarm in read.vevent.valarm_list] == [
+        timedelta(hours=9) - timedelta(days=14),
+        timedelta(hours=9) - timedelta(days=1),
+    ]
+
+
+def test_texts_are_in_the_language_of_the_moment_and_the_uid_is_not():
+    english = calendar_bytes([ENTRY])
+    with language.using(language.PSEUDO):
+        other = calendar_bytes([ENTRY])
+    unfolded = other.replace(b"\r\n ", b"").decode()
+    assert "SUMMARY:⟦Check valve gaps: Van engine" in unfolded
+    assert unfolded.count("DESCRIPTION:⟦") == 3  # the entry's and both alarms'
+    assert b"PRODID:-//coldlash//due//EN\r\n" in english
+    assert [line for line in english.splitlines() if line.startswith(b"UID")] == [
+        line for line in other.splitlines() if line.startswith(b"UID")
+    ]

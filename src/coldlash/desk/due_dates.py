@@ -70,6 +70,11 @@ def due_of(
 
 def shed(book: Book, today: date) -> tuple[ShedRow, ...]:
     """Every engine with what is due, most urgent first. A handful of queries, whatever the number of engines."""
+    return by_urgency(rows_of(book, today))
+
+
+def rows_of(book: Book, today: date) -> tuple[ShedRow, ...]:
+    """Every engine with what is due, in the book's order. A handful of queries, whatever the number of engines."""
     vehicles = {vehicle.id: vehicle.name for vehicle in book.vehicles()}
     heads: dict[str, list[VisitHead]] = {}
     for head in book.recent_visits(RATE_VISITS):
@@ -79,11 +84,10 @@ def shed(book: Book, today: date) -> tuple[ShedRow, ...]:
         work.setdefault(done.engine_id, []).append(done)
     entries = book.engines()
     services = _services(book, entries)
-    rows = [
+    return tuple(
         _row(entry, services[entry.file.id], vehicles, heads.get(entry.id, []), work.get(entry.id, []), today)
         for entry in entries
-    ]
-    return by_urgency(rows)
+    )
 
 
 def by_urgency(rows: Iterable[ShedRow]) -> tuple[ShedRow, ...]:

@@ -16,13 +16,10 @@ from coldlash.bench.marks import firing_marks
 from coldlash.desk import visit as guided
 from coldlash.desk.bench import PlannedStops, plan_for
 from coldlash.desk.desk import Desk
-from coldlash.desk.due_dates import due_of
-from coldlash.desk.engines import engine_from_kept
-from coldlash.engine.spec import Engine, Turns, Valve
+from coldlash.desk.due_dates import rows_of
+from coldlash.engine.spec import Engine, Service, Turns, Valve
 from coldlash.errors import InputError
 from coldlash.logbook.due import Due
-from coldlash.logbook.exchange import to_records
-from coldlash.logbook.lasting import Work
 from coldlash.logbook.records import EngineEntry, Reading, Visit
 from coldlash.paper.calendar import DueEntry, calendar_bytes
 from coldlash.paper.label import LabelData
@@ -41,12 +38,13 @@ SHARE_98 = 0.98
 
 def words_of(desk: Desk, engine: Engine | None = None) -> Words:
     """The owner's units as print says them."""
-    hours = engine is not None and engine.service.meter == "h"
-    return Words(
-        gap_unit=desk.unit(),
-        distance_unit="h" if hours else "km",
-        km_per_h=engine.service.km_per_h if engine is not None else 50.0,
-    )
+    usual = Words(gap_unit=desk.unit())
+    return usual if engine is None else _counting(usual, engine.service)
+
+
+def _counting(usual: Words, service: Service) -> Words:
+    """The same, distances as this engine's meter counts them."""
+    return replace(usual, distance_unit="h" if service.meter == "h" else "km", km_per_h=service.km_per_h)
 
 
 # ------------------------------------------------------------------------------------- the visit sheet
@@ -254,28 +252,18 @@ def labels_of(desk: Desk, names: Sequence[str], today: date, address: str = "") 
 def due_entries(desk: Desk, today: date, address: str = "") -> tuple[tuple[DueEntry, ...], tuple[str, ...]]:
     """What is due as calendar entries, and the names of the engines that have no day yet. Raises InputError.
 
-    The whole book is read in a handful of queries, for sheds of a thousand engines.
+    A handful of queries, for sheds of a thousand engines; nothing is read that doesn't move a day.
     """
-    visits: dict[str, list[Visit]] = {}
-    for visit in desk.book.visits():
-        visits.setdefault(visit.engine_id, []).append(visit)
-    work: dict[str, list[Work]] = {}
-    for each in desk.book.work():
-        work.setdefault(each.engine_id, []).append(each)
-    vehicles = {vehicle.id: vehicle.name for vehicle in desk.book.vehicles()}
+    grown, usual = desk.book.growth(), words_of(desk)
     entries, without = [], []
-    for entry in desk.book.engines():
-        engine = engine_from_kept(entry.file.toml, dict(entry.file.tables), entry.name)
-        own = visits.get(entry.id, [])
-        last = own[-1].id if own else None
-        done = work.get(entry.id, ())
-        when = due_of(engine.service, to_records(own, engine), today, done, engine, last_visit_id=last)
+    for row in rows_of(desk.book, today):
+        entry, when = row.entry, row.due
         day, forecast = _next_day(when)
         if day is None:
             without.append(entry.name)
             continue
-        words = words_of(desk, engine)
-        revision, changed = _revision(entry, own)
+        words = _counting(usual, row.service)
+        count, newest = grown.get(entry.id, (0, ""))
         details = []
         if forecast and when.due_day is not None:
             details.append(words.say("By {day} at the latest.", day=words.day(when.due_day)))
@@ -286,31 +274,21 @@ def due_entries(desk: Desk, today: date, address: str = "") -> tuple[tuple[DueEn
                 engine_id=entry.id,
                 engine=entry.name,
                 day=day,
-                revision=revision,
-                changed=changed,
+                # How much the book holds of the engine, which only ever grows, and when it last grew.
+                revision=entry.file.version + count,
+                changed=datetime.fromisoformat(max(entry.file.since, entry.created, newest)).astimezone(UTC),
                 forecast=forecast,
                 soonest=when.soonest if forecast else None,
                 latest=when.latest if forecast else None,
                 due_km=when.due_km,
                 last_day=when.last_day,
-                vehicle=vehicles.get(entry.vehicle_id or "", ""),
+                vehicle=row.vehicle or "",
                 details=tuple(details),
                 url=engine_address(address, entry.id),
                 words=words,
             )
         )
     return tuple(entries), tuple(without)
-
-
-def _revision(entry: EngineEntry, visits: Sequence[Visit]) -> tuple[int, datetime]:
-    """How much the book holds of an engine, which only ever grows, and when it last grew."""
-    count = entry.file.version + sum(1 + len(v.history) + len(v.changes) for v in visits)
-    times = [entry.file.since, entry.created]
-    for visit in visits:
-        times.append(visit.closed_at or visit.opened_at)
-        times += [reading.at for reading in visit.history]
-        times += [change.at for change in visit.changes]
-    return count, datetime.fromisoformat(max(times)).astimezone(UTC)
 
 
 def due_calendar(

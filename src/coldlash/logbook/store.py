@@ -57,6 +57,7 @@ from coldlash.logbook.backup import KEEP, BackupMade, backups_of, default_folder
 from coldlash.logbook.copying import Progress
 from coldlash.logbook.facts import Facts
 from coldlash.logbook.fleet import Fleet
+from coldlash.logbook.growth import Growth
 from coldlash.logbook.imports import Imports
 from coldlash.logbook.opening import open_kept
 from coldlash.logbook.search import Searching
@@ -67,7 +68,7 @@ if TYPE_CHECKING:
     from coldlash.logbook.archive.writing import ArchiveMade
 
 
-class Book(Fleet, Working, Visiting, Imports, Attachments, Searching, Facts):
+class Book(Fleet, Working, Visiting, Imports, Attachments, Searching, Facts, Growth):
     """An open book. Safe to share between threads; close it, or use it in a ``with``."""
 
     @classmethod

@@ -2,7 +2,7 @@
 
 One all-day entry an engine, so that it is the same day in every time zone, with alarms. The UID is the engine's
 own, so a changed forecast moves the entry; SEQUENCE and DTSTAMP come from the book (how much was written in it,
-and when last), never from the clock, so the same book gives the same bytes.
+and when last), never from the clock, so the same book gives the same bytes in the same language.
 """
 
 from __future__ import annotations
@@ -11,14 +11,19 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
-from functools import cache
 
+from coldlash import language
 from coldlash.errors import InputError
+from coldlash.language import say
 from coldlash.paper.words import ENGLISH, Words
 
 UID_HOST = "coldlash.invalid"
 """Right side of every UID: a name that can't belong to anyone (RFC 2606)."""
 ALARM_HOUR = 9
+REFRESH = "PT12H"
+"""How often a program should look again (RFC 7986, 5.7)."""
+OCTETS = 75
+"""Longest line, without its end (RFC 5545, 3.1)."""
 _FORBIDDEN = re.compile("[\x00-\x09\x0b-\x1f\x7f\ud800-\udfff]+")
 _ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,99}")
 
@@ -61,32 +66,39 @@ def calendar_bytes(
     Raises InputError: an engine twice, an id that can't be part of a UID, a moment without a zone, alarms that
     aren't 0 to 365 days before.
     """
-    icalendar = _library()
-    calendar = icalendar.Calendar()
-    calendar.add("prodid", "-//coldlash//due//EN")
-    calendar.add("version", "2.0")
-    calendar.add("calscale", "GREGORIAN")
     title = clean(name) or words.say("Valve gaps")
-    calendar.add("name", title)
-    calendar.add("x-wr-calname", title)
-    calendar.add("refresh-interval", timedelta(hours=12), parameters={"VALUE": "DURATION"})
-    calendar.add("x-published-ttl", "PT12H")
+    lines = [
+        "BEGIN:VCALENDAR",
+        f"PRODID:-//coldlash//due//{language.current().upper()}",
+        "VERSION:2.0",
+        "CALSCALE:GREGORIAN",
+        _text("NAME", title),
+        _text("X-WR-CALNAME", title),
+        f"REFRESH-INTERVAL;VALUE=DURATION:{REFRESH}",
+        f"X-PUBLISHED-TTL:{REFRESH}",
+    ]
     alarms = _alarms(alarm_days)
     seen: set[str] = set()
     for entry in sorted(entries, key=lambda e: (e.day, e.engine, e.engine_id)):
         uid = uid_of(entry.engine_id)
         if uid in seen:
-            raise InputError(f"calendar: engine {entry.engine_id!r} stands twice; give each engine once")
+            raise InputError(
+                say("calendar: engine {id!r} stands twice; give each engine once", id=entry.engine_id)
+            )
         seen.add(uid)
-        calendar.add_component(_event(icalendar, entry, uid, alarms))
-    return bytes(calendar.to_ical(sorted=False))
+        lines += _event(entry, uid, alarms)
+    lines.append("END:VCALENDAR")
+    return b"".join(map(_folded, lines))
 
 
 def uid_of(engine_id: str) -> str:
     """The UID of an engine's entry. Raises InputError."""
     if not _ID.fullmatch(engine_id):
         raise InputError(
-            f"calendar: {engine_id!r} can't be an entry's id; use up to 100 letters, digits, '.', '_' and '-'"
+            say(
+                "calendar: {id!r} can't be an entry's id; use up to 100 letters, digits, '.', '_' and '-'",
+                id=engine_id,
+            )
         )
     return f"gaps-{engine_id}@{UID_HOST}"
 
@@ -96,55 +108,91 @@ def clean(text: str) -> str:
     return _FORBIDDEN.sub(" ", text.replace("\r\n", "\n").replace("\r", "\n")).strip()
 
 
-@cache
-def _library():  # type: ignore[no-untyped-def]
-    try:
-        import icalendar
-    except ImportError:
-        raise InputError(
-            "the calendar needs a library that is not installed; install coldlash[paper]"
-        ) from None
-    return icalendar
+def escaped(text: str) -> str:
+    """Text as the value of a property (RFC 5545, 3.3.11)."""
+    return clean(text).replace("\\", "\\\\").replace(";", "\\;").replace(",", "\\,").replace("\n", "\\n")
 
 
-def _alarms(days: Sequence[int]) -> tuple[timedelta, ...]:
+def _text(name: str, text: str) -> str:
+    return f"{name}:{escaped(text)}"
+
+
+def _folded(line: str) -> bytes:
+    """A content line with its line ends: no more than 75 octets each, no letter taken apart (RFC 5545, 3.1)."""
+    octets = line.encode()
+    if len(octets) <= OCTETS:
+        return octets + b"\r\n"
+    parts, start, room = [], 0, OCTETS
+    while len(octets) - start > room:
+        end = start + room
+        while octets[end] & 0xC0 == 0x80:  # within a letter of UTF-8 (RFC 3629)
+            end -= 1
+        parts.append(octets[start:end])
+        start, room = end, OCTETS - 1  # the blank that begins a folded line counts
+    parts.append(octets[start:])
+    return b"\r\n ".join(parts) + b"\r\n"
+
+
+def _alarms(days: Sequence[int]) -> tuple[str, ...]:
+    """Each alarm's trigger: a duration before midnight of the day (RFC 5545, 3.3.6)."""
     for value in days:
         if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value <= 365:
             raise InputError(
-                f"calendar: an alarm {value!r} days before can't be set; give whole days, 0 to 365"
+                say(
+                    "calendar: an alarm {days!r} days before can't be set; give whole days, 0 to 365",
+                    days=value,
+                )
             )
-    return tuple(
-        timedelta(hours=ALARM_HOUR) - timedelta(days=value) for value in sorted(set(days), reverse=True)
-    )
+    return tuple(_trigger(value) for value in sorted(set(days), reverse=True))
 
 
-def _event(icalendar, entry: DueEntry, uid: str, alarms: Sequence[timedelta]):  # type: ignore[no-untyped-def]
+def _trigger(days: int) -> str:
+    if days == 0:
+        return f"PT{ALARM_HOUR}H"
+    whole = f"{days - 1}D" if days > 1 else ""
+    return f"-P{whole}T{24 - ALARM_HOUR}H"
+
+
+def _event(entry: DueEntry, uid: str, alarms: Sequence[str]) -> list[str]:
     if entry.changed.tzinfo is None:
-        raise InputError(f"calendar: the time {entry.changed.isoformat()} has no zone; give one, such as UTC")
+        raise InputError(
+            say(
+                "calendar: the time {time} has no zone; give one, such as UTC", time=entry.changed.isoformat()
+            )
+        )
     if entry.revision < 0:
-        raise InputError(f"calendar: a revision of {entry.revision} can't be; count from 0")
-    stamp = entry.changed.astimezone(UTC).replace(microsecond=0)
-    summary = _summary(entry)
-    event = icalendar.Event()
-    event.add("uid", uid)
-    event.add("dtstamp", stamp)
-    event.add("last-modified", stamp)
-    event.add("sequence", entry.revision)
-    event.add("dtstart", entry.day)
-    event.add("dtend", entry.day + timedelta(days=1))
-    event.add("summary", summary)
-    event.add("description", "\n".join(_lines(entry)))
-    event.add("status", "TENTATIVE" if entry.forecast else "CONFIRMED")
-    event.add("transp", "TRANSPARENT")
+        raise InputError(say("calendar: a revision of {n} can't be; count from 0", n=entry.revision))
+    stamp = f"{entry.changed.astimezone(UTC):%Y%m%dT%H%M%SZ}"
+    summary = escaped(_summary(entry))
+    lines = [
+        "BEGIN:VEVENT",
+        f"UID:{uid}",
+        f"DTSTAMP:{stamp}",
+        f"LAST-MODIFIED:{stamp}",
+        f"SEQUENCE:{entry.revision}",
+        f"DTSTART;VALUE=DATE:{_date(entry.day)}",
+        f"DTEND;VALUE=DATE:{_date(entry.day + timedelta(days=1))}",
+        f"SUMMARY:{summary}",
+        _text("DESCRIPTION", "\n".join(_lines(entry))),
+        f"STATUS:{'TENTATIVE' if entry.forecast else 'CONFIRMED'}",
+        "TRANSP:TRANSPARENT",
+    ]
     if entry.url:
-        event.add("url", clean(entry.url))
-    for before in alarms:
-        alarm = icalendar.Alarm()
-        alarm.add("action", "DISPLAY")
-        alarm.add("description", summary)
-        alarm.add("trigger", before)
-        event.add_component(alarm)
-    return event
+        lines.append(f"URL:{clean(entry.url)}")
+    for trigger in alarms:
+        lines += (
+            "BEGIN:VALARM",
+            "ACTION:DISPLAY",
+            f"DESCRIPTION:{summary}",
+            f"TRIGGER:{trigger}",
+            "END:VALARM",
+        )
+    lines.append("END:VEVENT")
+    return lines
+
+
+def _date(day: date) -> str:
+    return f"{day.year:04d}{day.month:02d}{day.day:02d}"
 
 
 def _summary(entry: DueEntry) -> str:

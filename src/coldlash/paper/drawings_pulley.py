@@ -77,7 +77,7 @@ def _listed(items: Sequence[str], words: Words) -> str:
 
 def _degrees(value: float, words: Words) -> str:
     text = words.number(value, 1)
-    return text.removesuffix(f"{words.decimal}0")
+    return text.removesuffix(f"{words.point}0")
 
 
 def pulley_face(

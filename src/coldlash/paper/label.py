@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from coldlash import language
 from coldlash.engine.spec import KIND_WORD, GapSpec, Kind
 from coldlash.errors import InputError
 from coldlash.paper.fitting import fit_size
@@ -66,7 +67,7 @@ def label_data(
     title = say("Labels") if len(labels) > 1 else say("Label, {name}", name=labels[0].engine)
     data: dict[str, object] = {
         "title": title,
-        "lang": "en",
+        "lang": language.current(),
         "paper": paper,
         "size": list(LABEL_MM),
         "qr_mm": QR_MM,

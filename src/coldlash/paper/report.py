@@ -10,6 +10,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 
+from coldlash import language
 from coldlash.bench.cautions import MAKER_FIRST
 from coldlash.engine.spec import KIND_WORD, Engine, Valve
 from coldlash.errors import InputError
@@ -19,6 +20,7 @@ from coldlash.paper.drawings_plan import engine_plan
 from coldlash.paper.readings import GapView, reading_short
 from coldlash.paper.svg import Drawing
 from coldlash.paper.tape import Paper
+from coldlash.paper.tape_page import TURNS
 from coldlash.paper.titleblock import stamp, title_block
 from coldlash.paper.typesetting import Printed, typeset
 from coldlash.paper.words import ENGLISH, NO_BREAK, Words
@@ -103,8 +105,11 @@ def report_data(
     """What the template needs: all text, and the pictures by file name. Raises InputError."""
     if len(report.sums) != len(report.visits) + 1:
         raise InputError(
-            f"report: {len(report.sums)} checksums for {len(report.visits)} visits; there is one for the engine "
-            "and one after each visit"
+            language.say(
+                "report: {sums} checksums for {visits} visits; there is one for the engine and one after each visit",
+                sums=len(report.sums),
+                visits=len(report.visits),
+            )
         )
     say, engine = words.say, report.engine
     drawings: dict[str, Drawing] = {"plan.svg": engine_plan(engine, dict(report.views), words=words)}
@@ -115,7 +120,7 @@ def report_data(
     title = say("Report, {name}", name=engine.name)
     data: dict[str, object] = {
         "title": title,
-        "lang": "en",
+        "lang": language.current(),
         "vehicle": say("in {vehicle}", vehicle=report.vehicle) if report.vehicle else "",
         "facts": _facts(report, words),
         "plan": _picture("plan.svg", drawings["plan.svg"]),
@@ -159,7 +164,7 @@ def _facts(report: ReportData, words: Words) -> list[list[str]]:
     facts = [
         [say("cylinders"), str(engine.cylinders)],
         [say("firing order"), "-".join(map(str, engine.firing_order))],
-        [say("turns, facing the pulley"), say(engine.turns)],
+        [say("turns, facing the pulley"), say(TURNS[engine.turns])],
     ]
     for kind, spec in engine.gaps.items():
         tight, loose = (say("not known") if mm is None else words.gap(mm) for mm in (spec.tight, spec.loose))
@@ -181,8 +186,11 @@ def _facts(report: ReportData, words: Words) -> list[list[str]]:
         if engine.service.every_months is not None
         else "",
     ]
-    stated = say(" or ").join(text for text in every if text)
-    facts.append([say("check every"), stated or say("not stated in its file")])
+    if all(every):
+        stated = say("{distance} or {months}", distance=every[0], months=every[1])
+    else:
+        stated = "".join(every) or say("not stated in its file")
+    facts.append([say("check every"), stated])
     if report.visits:
         last = report.visits[-1].record
         facts.append([say("last visit"), f"{words.day(last.day)}, {words.distance(last.distance_km)}"])

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
+from coldlash import language
 from coldlash.bench.cautions import MAKER_FIRST, Caution
 from coldlash.bench.checklists import Checklist
 from coldlash.engine.spec import KIND_WORD, Engine, GapSpec, Valve
@@ -137,7 +138,7 @@ def sheet_data(sheet: SheetData, words: Words = ENGLISH) -> tuple[dict[str, obje
         )
     data = {
         "title": title,
-        "lang": "en",
+        "lang": language.current(),
         "filled": sheet.filled,
         "vehicle": say("in {vehicle}", vehicle=sheet.vehicle) if sheet.vehicle else "",
         "fields": _fields(sheet, words),

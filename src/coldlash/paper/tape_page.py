@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
+from coldlash import language
 from coldlash.bench.cautions import CAUTIONS
 from coldlash.bench.stops import Stop
 from coldlash.engine.spec import Engine
@@ -20,6 +21,7 @@ from coldlash.paper.typesetting import Printed, typeset
 from coldlash.paper.words import ENGLISH, NO_BREAK, Words
 
 FLAG_PT = 7.5
+TURNS = {"clockwise": language.mark("clockwise"), "counterclockwise": language.mark("counterclockwise")}
 LONGEST_FLAG_MM = 34.0
 FAR_MM = 10.0
 """From so much room on the rim on, a mark a little off is no matter for the gaps (judgement)."""
@@ -79,12 +81,12 @@ def strip_data(page: StripPage, words: Words = ENGLISH) -> dict[str, object]:
     lead = say(
         "True scale for a pulley of {diameter} mm that turns {turns} as you face it, on paper {thickness} mm thick.",
         diameter=_mm(strip.diameter_mm, words),
-        turns=say(strip.turns),
+        turns=say(TURNS[strip.turns]),
         thickness=words.number(strip.thickness_mm, 2),
     )
     return {
         "title": title,
-        "lang": "en",
+        "lang": language.current(),
         "paper": strip.paper,
         "margin": tape.MARGIN_MM,
         "inner": width - 2 * tape.MARGIN_MM,
@@ -326,8 +328,8 @@ def _fold(strip: Strip, words: Words) -> dict[str, object]:
 
 
 def _mm(value: float, words: Words) -> str:
-    return words.number(value, 2).rstrip("0").removesuffix(words.decimal)
+    return words.number(value, 2).rstrip("0").removesuffix(words.point)
 
 
 def _deg(value: float, words: Words) -> str:
-    return words.number(value, 2).rstrip("0").removesuffix(words.decimal)
+    return words.number(value, 2).rstrip("0").removesuffix(words.point)

@@ -1,8 +1,8 @@
 """The words and figures of what is drawn and printed: one place for language, decimal mark and units.
 
-Sentences are written in English where they are needed and go through ``Words.say``; a translation is a
-function from the English template to the other language's. Values inside are mm and km; they become inches,
-miles or hours here, at the edge.
+Sentences are written in English where they are needed and go through ``Words.say``, which says them in the language
+of the moment (``coldlash.language``). Values inside are mm and km; they become inches, miles or hours here, at the
+edge.
 """
 
 from __future__ import annotations
@@ -13,6 +13,8 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Literal
 
+from coldlash import language
+from coldlash.language import mark
 from coldlash.units import KM_PER_MILE, MM_PER_INCH
 
 GapUnit = Literal["mm", "in"]
@@ -21,27 +23,36 @@ DistanceUnit = Literal["km", "mi", "h"]
 MINUS = "\u2212"
 THIN = "\u202f"
 NO_BREAK = "\u00a0"
-MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-
-
-def as_is(text: str) -> str:
-    """The English text itself."""
-    return text
+MONTHS = (
+    mark("Jan"), mark("Feb"), mark("Mar"), mark("Apr"), mark("May"), mark("Jun"),
+    mark("Jul"), mark("Aug"), mark("Sep"), mark("Oct"), mark("Nov"), mark("Dec"),
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
 class Words:
-    """How things are said. ``km_per_h`` is what one hour counts (``Service.km_per_h``), for meters in hours."""
+    """The units things are said in; the language is that of the moment, unless told otherwise.
 
-    translate: Callable[[str], str] = as_is
-    decimal: str = "."
+    ``translate``: from the English template to another one; ``decimal``: the decimal mark; both for figures that must
+    not follow the language. ``km_per_h`` is what one hour counts (``Service.km_per_h``), for meters in hours.
+    """
+
+    translate: Callable[[str], str] | None = None
+    decimal: str = ""
     gap_unit: GapUnit = "mm"
     distance_unit: DistanceUnit = "km"
     km_per_h: float = 50.0
 
     def say(self, template: str, **parts: object) -> str:
-        """A sentence: the template translated, then filled in."""
+        """A sentence in the language of the moment, filled in."""
+        if self.translate is None:
+            return language.table(template, **parts)
         return self.translate(template).format(**parts)
+
+    @property
+    def point(self) -> str:
+        """The decimal mark: the language's, unless another was given."""
+        return self.decimal or language.number(0.5, ".1f")[1]
 
     def number(self, value: float, places: int, *, sign: bool = False) -> str:
         """A number with this many decimals, a real minus, the decimal mark; ``sign`` writes a plus too."""
@@ -49,9 +60,9 @@ class Words:
             return ("" if value > 0 else MINUS) + "∞"
         text = f"{abs(value):.{places}f}"
         if float(text) == 0:
-            return text.replace(".", self.decimal)
+            return text.replace(".", self.point)
         front = MINUS if value < 0 else ("+" if sign else "")
-        return front + text.replace(".", self.decimal)
+        return front + text.replace(".", self.point)
 
     def gap(self, mm: float, *, sign: bool = False) -> str:
         """A gap without its unit: "0.15", "0.125"; in inches ".006", ".0055"."""
@@ -61,7 +72,7 @@ class Words:
         thousandths = round(mm / MM_PER_INCH * 1000, 1) if math.isfinite(mm) else mm
         tenth = math.isfinite(mm) and thousandths != round(thousandths)
         text = self.number(thousandths / 1000, 4 if tenth else 3, sign=sign)
-        return text.replace("0" + self.decimal, self.decimal, 1)
+        return text.replace("0" + self.point, self.point, 1)
 
     def about(self, mm: float, *, sign: bool = False) -> str:
         """A gap that is only likely, to the nearest 0.01 mm or half thousandth: nothing finer is known."""
@@ -109,11 +120,13 @@ class Words:
 
     def month(self, day: date) -> str:
         """ "May 2024"."""
-        return f"{self.translate(MONTHS[day.month - 1])} {day.year}"
+        return self.say("{month} {year}", month=self.say(MONTHS[day.month - 1]), year=str(day.year))
 
     def day(self, day: date) -> str:
-        """ "3 May 2024"."""
-        return f"{day.day} {self.month(day)}"
+        """ "3 May 2024"; in other languages as ``language.day`` has it."""
+        if language.current() == language.ENGLISH:
+            return f"{day.day} {self.month(day)}"
+        return language.day(day)
 
     def percent(self, share: float) -> str:
         """A probability in words that never claim more than is known: "under 1 %", "37 %", "over 99 %"."""
