@@ -13,6 +13,7 @@ one.
 
 from __future__ import annotations
 
+import json
 import unicodedata
 from collections.abc import Iterator, Sequence
 from contextlib import suppress
@@ -22,7 +23,9 @@ from functools import lru_cache
 from typing import Any
 
 from sqlalchemy import (
+    ARRAY,
     CTE,
+    BigInteger,
     ColumnElement,
     Connection,
     Select,
@@ -322,17 +325,21 @@ def _looked_through(connection: Connection, phrases: Sequence[Phrase]) -> list[i
     return [row.seq for row in rows if places(words_of(row.text), phrases) is not None][-LOOKED_THROUGH_MAX:]
 
 
+def _one_of(connection: Connection, seqs: Sequence[int]) -> ColumnElement[bool]:
+    """Is a note one of these? As one parameter: a statement takes only so many."""
+    if connection.dialect.name == "sqlite":
+        each = func.json_each(json.dumps(list(seqs))).table_valued("value")
+        return m.search_texts.c.seq.in_(select(each.c.value))
+    return m.search_texts.c.seq.in_(select(func.unnest(cast(list(seqs), ARRAY(BigInteger)))))
+
+
 # --- what stands ------------------------------------------------------------------------------------------------
 
 
 def _standing(connection: Connection, phrases: Sequence[Phrase], most: int) -> Sequence[Any]:
     """The notes that have the words and stand, newest first."""
     notes = m.search_texts
-    has_words = _indexed(connection, phrases)
-    more = _looked_through(connection, phrases)
-    if more:
-        # Whole numbers of our own, written out: there may be more of them than a statement takes parameters.
-        has_words = has_words | notes.c.seq.in_([literal_column(str(seq)) for seq in more])
+    has_words = _indexed(connection, phrases) | _one_of(connection, _looked_through(connection, phrases))
     names = ("seq", "source", "row_id", "engine_id", "visit_id", "vehicle_id", "text")
     hits = (
         select(*(notes.c[name] for name in names))
