@@ -13,6 +13,7 @@ import pytest
 from tests.logbook.shelf import NAME, NOON, content, found, full_book, open_book, visit_on
 
 from coldlash.errors import BookError, InputError
+from coldlash.language import PSEUDO, using
 from coldlash.logbook import backup as backups
 from coldlash.logbook.backup import BackupSchedule, backups_of, default_folder, faults_in, restore
 from coldlash.logbook.store import Book
@@ -373,6 +374,19 @@ def test_a_backup_that_fails_is_said_and_the_serving_goes_on(book, tmp_path):
     with BackupSchedule(book, folder=tmp_path / "file", say=say):
         assert heard.wait(30)
     assert "can't be looked at" in said[1]
+
+
+def test_a_backup_that_fails_is_said_in_the_language_of_whoever_serves(book, tmp_path):
+    said: list[str] = []
+    heard = threading.Event()
+
+    def hear(text: str) -> None:
+        said.append(text)
+        heard.set()
+
+    with using(PSEUDO), BackupSchedule(book, folder=tmp_path / "usb", say=hear):
+        assert heard.wait(30)
+    assert said[0].startswith("⟦backup: ⟦the folder ")
 
 
 @pytest.mark.parametrize("every_s", [0, -5, 1e12, float("nan")])

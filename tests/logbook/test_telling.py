@@ -2,24 +2,33 @@
 
 import ast
 import math
+from dataclasses import replace
+from datetime import UTC, date, datetime
 from decimal import Decimal
+from importlib.resources import files
 from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from tests.engines import flat_four
 
 import coldlash.logbook
 from coldlash import language
 from coldlash.engine.spec import Valve
-from coldlash.errors import InputError
+from coldlash.errors import InputError, MeterWentBackError
+from coldlash.logbook.distance import Seen, reckon
+from coldlash.logbook.lasting import Work
+from coldlash.logbook.parts import WHY, moved_by
 from coldlash.logbook.records import NewReading, checked_day, checked_whole, mm, plain, reading_words
+from coldlash.logbook.store import Book
 from coldlash.logbook.telling import label, labels, state_word, step_word, told
 
 CHECKS = (
     "checked_text", "checked_name", "checked_id", "checked_time", "checked_day", "checked_whole", "checked_choice",
     "checked_blades", "_word", "_json", "find", "_check", "_check_where",
 )  # fmt: skip
+ID = "3f2b8a52-1c5e-4e0e-9a51-0d8f6c1b7a10"
 ROOM = Path(coldlash.logbook.__file__).parent
 
 
@@ -128,3 +137,59 @@ def test_a_reading_is_said_as_a_whole_in_every_variant():
     with language.using(language.PSEUDO):
         for reading in readings:
             assert reading_words(reading, str).count("⟦") == 1
+
+
+def test_every_kind_of_thing_has_its_own_sentence_when_it_is_not_there_or_there_already(tmp_path):
+    path = tmp_path / "shed.coldlash"
+    with Book.open(path, create=True, now=lambda: datetime(2026, 11, 25, tzinfo=UTC)) as book:
+        ask = {"engine": book.engine, "vehicle": book.vehicle, "blade set": book.blade_set}
+        for what, one in ask.items():
+            with pytest.raises(InputError, match=f"^this book has no {what} 'Van'; it has none yet$"):
+                one("Van")
+        toml = (files("coldlash.engine.generic") / "flat-four.toml").read_text(encoding="utf-8")
+        book.add_engine("Van", toml)
+        book.add_vehicle("Van")
+        book.add_blade_set("Van", (50, 100))
+        for what, one in ask.items():
+            with pytest.raises(InputError, match=f"^this book has no {what} 'Bus'; it has Van$"):
+                one("Bus")
+        for article, what, again in (
+            ("an", "engine", lambda: book.add_engine("Van", toml)),
+            ("a", "vehicle", lambda: book.add_vehicle("VAN")),
+            ("a", "blade set", lambda: book.add_blade_set("van", (50,))),
+        ):
+            words = f"^this book already has {article} {what} 'Van'; choose another name$"
+            with pytest.raises(InputError, match=words):
+                again()
+            with language.using(language.PSEUDO), pytest.raises(InputError, match=f"^⟦{words[1:-1]}~+⟧$"):
+                again()
+        with (
+            language.using(language.PSEUDO),
+            pytest.raises(InputError, match=r"^⟦this book has no engine 'Bus'"),
+        ):
+            book.engine("Bus")
+
+
+def test_a_meter_that_went_back_is_said_with_the_days_and_numbers_of_the_language():
+    seen = Seen(day=date(2026, 3, 9), reading=84_210_500, unit="km")
+    now = reckon([seen], 50.0)
+    with language.using(language.PSEUDO), pytest.raises(MeterWentBackError) as caught:
+        now.distance_at(500_000)
+    text = str(caught.value)
+    assert text.startswith("⟦the meter shows 500 ⟦km⟧, but on 09.03.2026 it showed 84210,5: ⟦")
+    assert all(offer.words.startswith("⟦") for offer in caught.value.explanations)
+    assert {offer.how for offer in caught.value.explanations} == {"rolled over", "replaced", "mistyped"}
+    with language.using(language.PSEUDO):
+        later = reckon([seen, replace(seen, day=date(2026, 4, 1), reading=500_000)], 50.0)
+    (question,) = later.questions
+    assert question.about == "went back"
+    assert question.text.startswith("⟦the meter showed 500 ⟦km⟧, but 84210,5 on 09.03.2026: did it roll over")
+
+
+def test_why_work_moves_gaps_is_said_in_the_language():
+    with language.using(language.PSEUDO):
+        for part, why in WHY.items():
+            work = Work(engine_id=ID, day=date(2026, 3, 9), kind="replaced", part=part)
+            assert moved_by(work, flat_four()).why.strip("⟦~⟧") == why
+        cleaned = Work(engine_id=ID, day=date(2026, 3, 9), kind="cleaned", part="head")
+        assert moved_by(cleaned, flat_four()).why.startswith("⟦cleaning moves no gap~")
