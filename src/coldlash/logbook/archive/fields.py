@@ -48,7 +48,7 @@ COMMON: dict[str, str] = {
     "distance_m": "The engine's own distance, in metres. Of an engine without wheels: its hours, counted as metres "
     "by km_per_h of its engine file. Absent: unknown.",
     "meter_reading": "What the vehicle's instrument showed, in thousandths of meter_unit. Absent: unknown.",
-    "meter_unit": "What that instrument counts: kilometres, miles or hours.",
+    "meter_unit": "What that instrument counts: kilometres, miles or hours. Absent with the reading.",
     "cylinders": "The cylinders it is about, by number; empty with empty valves: all of it.",
     "valves": 'The valves it is about, as JSON text like ["E3"]; empty with empty cylinders: all of it.',
     "sha256": "SHA-256 checksum of the bytes, hexadecimal.",
@@ -61,7 +61,8 @@ OF_TABLE: dict[str, str] = {
     "settings.value": "The choice.",
     "vehicles.meter": "What its first instrument counts: kilometres, miles or hours.",
     "vehicles.meter_digits": "How many whole digits that instrument shows before it rolls over. Absent: unknown.",
-    "engines.vehicle_id": "The vehicle it was put into when it was added: id in vehicles. See fitments for later ones.",
+    "engines.vehicle_id": "The vehicle it was put into when it was added: id in vehicles. "
+    "Absent: none. See fitments for later ones.",
     "engines.created": "When the engine was added, UTC, ISO 8601 with milliseconds.",
     "engine_files.version": "1 for the first description of the engine, one more for each later one.",
     "engine_files.toml": "The description itself; in an archive it is a file of its own, named by toml_file.",

@@ -79,14 +79,12 @@ def write_archive(book: Kept, to: str | os.PathLike[str], *, progress: Progress 
             )
         tables = plain_tables(connection)
         rows = {t.name: count_rows(connection, t) for t in tables}
-        with building.open("xb") as file:
-            writer = Writer(file)
+        with building.open("xb") as file, Writer(file) as writer:
             for name, data in texts():
                 writer.add(name, data)
             for name, data in content(connection, counting(sum(rows.values()), progress)):
                 writer.add(name, data)
             writer.add(MANIFEST_NAME, manifest(rows, writer.entries))
-            writer.close()
     return ArchiveMade(path, path.stat().st_size, rows)
 
 

@@ -13,6 +13,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from types import TracebackType
 from typing import IO
 
 from coldlash.errors import InputError
@@ -51,6 +52,18 @@ class Writer:
     def close(self) -> None:
         """Write the table of contents. Raises OSError."""
         self._zip.close()
+
+    def __enter__(self) -> Writer:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        try:
+            if error is None:
+                self.close()
+        finally:
+            self._zip.fp = None  # after a fault it must not try to write into the closed file again
 
 
 class Archive:
