@@ -48,6 +48,7 @@ class Pages:
         )
         self.environment.filters["days"] = days
         self.environment.filters["day"] = one_day
+        self.environment.filters["large"] = large
         self.environment.globals.update(static_url=static.url, form_field=FORM_FIELD, title=settings.title)
         self.environment.globals.update(
             say=spoken.say,
@@ -69,6 +70,11 @@ def days(text: object) -> Markup:
 def one_day(value: date | str) -> str:
     """A day, or its ISO text, as the language writes it; for where <time> can't stand."""
     return spoken.day(value) if isinstance(value, date) else spoken.day_of(value)
+
+
+def large(text: str) -> str:
+    """Text with a capital first letter; unlike ``capitalize`` the rest stays, as German nouns need."""
+    return text[:1].upper() + text[1:]
 
 
 def say_html(template: str, /, **values: Any) -> Markup:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gzip
+import re
 from collections import OrderedDict
 from collections.abc import Callable, Mapping
 from datetime import date
@@ -16,12 +17,14 @@ from coldlash.desk.desk import Desk
 from coldlash.desk.shown import Shown
 from coldlash.engine.spec import Engine
 from coldlash.errors import InputError
-from coldlash.language import say
+from coldlash.language import number, say
 from coldlash.logbook.records import EngineEntry
+from coldlash.units import parse_number
 from coldlash.web.problems import Problem
 from coldlash.web.templating import PAGE_CACHING, form_values, page_choices, render
 
 T = TypeVar("T")
+_GROUPED = re.compile(r"\s*[-+\u2212]?0*[1-9]\d*\.\d{3}\s*")
 Context = dict[str, Any]
 Work = Callable[[Desk, Request], Context]
 Deed = Callable[[Desk, Request, Mapping[str, str]], str]
@@ -44,6 +47,23 @@ def engine_of(desk: Desk, request: Request) -> tuple[EngineEntry, Engine]:
         return desk.engine(request.path_params["engine"])
     except InputError as error:
         raise Problem(404, str(error), say("Go back to the shed and choose one that is there.")) from error
+
+
+def typed_number(text: str, what: str) -> float:
+    """A number as a form sends it, with a point or a decimal comma. Where the language groups digits by points,
+    "84.210" may mean two numbers and is refused, as "84,210" is everywhere. Raises InputError."""
+    if _GROUPED.fullmatch(text) and number(1000, ",") == "1.000":
+        whole, _, part = text.strip().partition(".")
+        raise InputError(
+            say(
+                "{what}: {text!r} can be read as {large} or as {small}; write one of these",
+                what=what,
+                text=text.strip(),
+                large=whole + part,
+                small=f"{whole},{part}".rstrip("0").rstrip(","),
+            )
+        )
+    return parse_number(text, what)
 
 
 def page(template: str, work: Work) -> Callable[[Request], Any]:

@@ -18,8 +18,7 @@ from coldlash.engine.spec import Valve
 from coldlash.engine.template import new_engine_text
 from coldlash.errors import InputError
 from coldlash.language import say
-from coldlash.units import parse_number
-from coldlash.web.routes.common import Context, engine_of, form, page, today
+from coldlash.web.routes.common import Context, engine_of, form, page, today, typed_number
 from coldlash.web.templating import Pages
 
 
@@ -123,14 +122,14 @@ def _add_past(desk: Desk, request: Request, values: Mapping[str, str]) -> str:
         ) from None
     if day > today():
         raise InputError(say("day: {day} has not come yet; this form is for past visits", day=day))
-    distance = parse_number(values.get("distance", ""), "distance")
+    distance = typed_number(values.get("distance", ""), "distance")
     temp = values.get("temp", "").strip()
     past = past_visit(
         engine,
         desk.blade_set(values.get("blades", "")),
         day=day,
         distance_km=shown.words(engine.service).km(distance),
-        engine_temp_c=shown.to_celsius(parse_number(temp, "temperature")) if temp else None,
+        engine_temp_c=shown.to_celsius(typed_number(temp, "temperature")) if temp else None,
         by=values.get("by", "").strip() or None,
         note=values.get("note", ""),
         rows={valve: _row(values, valve) for valve in engine.valves},

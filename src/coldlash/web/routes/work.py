@@ -12,12 +12,11 @@ from coldlash.desk import running
 from coldlash.desk.desk import Desk
 from coldlash.desk.work import PART_WORDS, WORK_WORDS, add_work, parts_asked, take_back_work, work_on
 from coldlash.errors import InputError, MeterWentBackError
-from coldlash.language import say
+from coldlash.language import number, say
 from coldlash.logbook.lasting import PARTS
 from coldlash.logbook.records import Meter
-from coldlash.units import parse_number
 from coldlash.web.problems import Problem
-from coldlash.web.routes.common import Context, engine_of, form, page, today
+from coldlash.web.routes.common import Context, engine_of, form, page, today, typed_number
 from coldlash.web.templating import Pages
 
 UNITS: dict[str, Meter] = {"km": "km", "mile": "mile", "h": "h"}
@@ -148,7 +147,7 @@ def _odometer(desk: Desk, request: Request) -> Context:
         "vehicle": name,
         "vehicle_id": request.path_params["vehicle"],
         "unit": now.unit,
-        "shows": None if shown is None else f"{shown / 1000:g}",
+        "shows": None if shown is None else number(shown / 1000, "g"),
         "entries": sorted(entries, key=lambda each: each[0] or date.min, reverse=True),
         "questions": running.question_words(now.questions),
         "day": today(),
@@ -211,4 +210,4 @@ def _day(values: Mapping[str, str]) -> date:
 
 def _number(values: Mapping[str, str], name: str) -> float | None:
     text = values.get(name, "").strip()
-    return parse_number(text, name) if text else None
+    return typed_number(text, name) if text else None

@@ -1,7 +1,7 @@
 // The visit: boots from what stands behind the #, keeps everything on this device first, sends it when the book answers.
 
 import { newId } from "../ids.js";
-import { day, say, table } from "../language.js";
+import { day, number, say, table } from "../language.js";
 import { describe, openOutbox } from "../outbox.js";
 import { setBusy } from "../register.js";
 import { ageInWords, BOOK, openStore } from "../store.js";
@@ -440,10 +440,13 @@ function bothWords(mine, theirs) {
     : say("Here: {mine}. In the book: {theirs}.", { mine, theirs: theirs.words });
 }
 
-/** A decimal number with a point or a comma; null for anything else. "84,210" could be two numbers and is refused. */
+/**
+ * A decimal number with a point or a comma; null for anything else. "84,210" could be two numbers and is refused, and
+ * so is "84.210" where a point groups digits.
+ */
 function decimal(text) {
   const given = text.trim();
-  if (!/^[-+\u2212]?\d*(?:[.,]\d+)?$/.test(given) || !/\d/.test(given) || /^[-+\u2212]?0*[1-9]\d*,\d{3}$/.test(given)) {
+  if (!/^[-+\u2212]?\d*(?:[.,]\d+)?$/.test(given) || !/\d/.test(given) || /^[-+\u2212]?0*[1-9]\d*,\d{3}$/.test(given) || (number(0.5) === "0,5" && /^[-+\u2212]?0*[1-9]\d*\.\d{3}$/.test(given))) {
     return null;
   }
   return Number(given.replace("\u2212", "-").replace(",", "."));
