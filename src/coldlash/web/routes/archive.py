@@ -72,7 +72,7 @@ class _Passing(FileResponse):
         try:
             await super().__call__(scope, receive, send)
         finally:
-            await run_in_threadpool(self._after)
+            self._after()  # nothing to wait for, so that it is done also when the server is being stopped
 
 
 def _written(desk: Desk, folder: Path) -> Path:
