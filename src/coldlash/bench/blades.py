@@ -12,6 +12,7 @@ from itertools import combinations
 from typing import Literal
 
 from coldlash.errors import InputError
+from coldlash.language import number, say
 from coldlash.units import MM_PER_INCH, parse_number
 
 Unit = Literal["mm", "in"]
@@ -88,35 +89,53 @@ STANDARD_SETS: dict[str, BladeSet] = {
 def show_um(um: int, unit: Unit) -> str:
     """Whole micrometres as "0.15 mm" or ".006 in" (thousandths, a tenth where needed)."""
     if unit == "mm":
-        text = f"{um / 1000:.3f}"
+        text = number(um / 1000, ".3f")
         return f"{text[:-1] if text.endswith('0') else text} mm"
     thousandths = round(um / MM_PER_INCH, 1)
-    inches = f"{thousandths / 1000:.4f}".removesuffix("0")
+    inches = number(thousandths / 1000, ".4f").removesuffix("0")
     return f"{inches.removeprefix('0')} in"
 
 
-def parse_thickness(text: str, unit: Unit, what: str = "thickness") -> int:
+def parse_thickness(text: str, unit: Unit, what: str | None = None) -> int:
     """One thickness to whole micrometres: "0.15", "0,15 mm", ".006 in", "6 thou", and in an inch set "6".
 
     ``unit`` holds where none is written. Raises InputError on anything that can't be a gap's blade.
     """
+    what = what or say("thickness")
     match = re.fullmatch(r"\s*([^\sa-z\"]+)\s*(mm|in|inch|thou|\")?\s*", text, re.IGNORECASE)
     if match is None:
-        raise InputError(f"{what}: {text!r} is not a thickness; write it like 0.15 or .006 in")
-    number = parse_number(match[1], what)
+        raise InputError(
+            say("{what}: {text!r} is not a thickness; write it like 0.15 or .006 in", what=what, text=text)
+        )
+    typed = parse_number(match[1], what)
     written = (match[2] or "").lower()
     if written == "mm" or (not written and unit == "mm"):
-        mm = number
-    elif written == "thou" or (not written and number >= 1):
-        mm = number / 1000 * MM_PER_INCH
+        mm = typed
+    elif written == "thou" or (not written and typed >= 1):
+        mm = typed / 1000 * MM_PER_INCH
     else:
-        mm = number * MM_PER_INCH
+        mm = typed * MM_PER_INCH
     um = round(mm * 1000)
     if not THINNEST_UM <= um <= THICKEST_UM:
-        hint = ""
-        if not written and unit == "mm" and 2 <= number <= 100:
-            hint = f"; in mm: did you mean 0.{number:02.0f}?"
-        raise InputError(f"{what}: {text.strip()!r} is {mm:g} mm; a blade is 0.01 to 5 mm thick{hint}")
+        if not written and unit == "mm" and 2 <= typed <= 100:
+            raise InputError(
+                say(
+                    "{what}: {text!r} is {mm:g} mm; a blade is 0.01 to 5 mm thick; "
+                    "in mm: did you mean {meant:.2f}?",
+                    what=what,
+                    text=text.strip(),
+                    mm=mm,
+                    meant=round(typed) / 100,
+                )
+            )
+        raise InputError(
+            say(
+                "{what}: {text!r} is {mm:g} mm; a blade is 0.01 to 5 mm thick",
+                what=what,
+                text=text.strip(),
+                mm=mm,
+            )
+        )
     return um
 
 
@@ -126,20 +145,27 @@ def typed_set(name: str, text: str, unit: Unit, stacks: int = 1) -> BladeSet:
     Raises InputError with all faults at once.
     """
     if stacks not in (1, 2):
-        raise InputError(f"stacks of {stacks}: only single blades (1) or stacks of two (2) are read reliably")
+        raise InputError(
+            say(
+                "stacks of {stacks}: only single blades (1) or stacks of two (2) are read reliably",
+                stacks=stacks,
+            )
+        )
     faults: list[str] = []
     blades: list[int] = []
     for word in re.split(r"[\s;]+", text.strip()):
         if not word:
             continue
         try:
-            blades.append(parse_thickness(word, unit, "blade"))
+            blades.append(parse_thickness(word, unit, say("blade")))
         except InputError as error:
             faults.append(str(error))
     doubles = sorted({um for um in blades if blades.count(um) > 1})
-    faults += [f"blade {show_um(um, unit)} stands twice" for um in doubles]
+    faults += [say("blade {thickness} stands twice", thickness=show_um(um, unit)) for um in doubles]
     if not faults and len(blades) < 2:
-        faults.append(f"{text!r}: at least two blades are needed, one that goes and one that does not")
+        faults.append(
+            say("{text!r}: at least two blades are needed, one that goes and one that does not", text=text)
+        )
     if faults:
         raise InputError("; ".join(faults))
     return BladeSet(name, unit, tuple(sorted(blades)), stacks)
@@ -160,15 +186,19 @@ class BladeReading:
     def __post_init__(self) -> None:
         go, nogo = self.go_um, self.nogo_um
         if go is None and nogo is not None:
-            raise InputError("a blade that does not go, but none that goes: write 0 if none goes")
+            raise InputError(say("a blade that does not go, but none that goes: write 0 if none goes"))
         if go == 0 and nogo is None:
-            raise InputError("no blade goes: say the thinnest that was tried and did not go")
+            raise InputError(say("no blade goes: say the thinnest that was tried and did not go"))
         if go is not None and nogo is not None and go >= nogo:
             raise InputError(
-                f"{go / 1000:g} mm goes but {nogo / 1000:g} mm does not: the one that goes must be thinner"
+                say(
+                    "{go:g} mm goes but {nogo:g} mm does not: the one that goes must be thinner",
+                    go=go / 1000,
+                    nogo=nogo / 1000,
+                )
             )
         if self.feel == "drag" and not go:
-            raise InputError("drag on which blade? Name the blade that passes with drag")
+            raise InputError(say("drag on which blade? Name the blade that passes with drag"))
 
     @property
     def measured(self) -> bool:
@@ -187,14 +217,18 @@ class BladeReading:
     def words(self, unit: Unit = "mm") -> str:
         """As one would say it at the engine."""
         if self.go_um is None:
-            return "not measured"
+            return say("not measured")
         if self.feel == "drag":
-            return f"drag on {show_um(self.go_um, unit)}"
+            return say("drag on {thickness}", thickness=show_um(self.go_um, unit))
         if self.nogo_um is None:
-            return f"{show_um(self.go_um, unit)} goes, the thickest"
+            return say("{thickness} goes, the thickest", thickness=show_um(self.go_um, unit))
         if self.go_um == 0:
-            return f"no blade goes, not even {show_um(self.nogo_um, unit)}"
-        return f"{show_um(self.go_um, unit)} goes, {show_um(self.nogo_um, unit)} does not"
+            return say("no blade goes, not even {thickness}", thickness=show_um(self.nogo_um, unit))
+        return say(
+            "{go} goes, {nogo} does not",
+            go=show_um(self.go_um, unit),
+            nogo=show_um(self.nogo_um, unit),
+        )
 
 
 _NONE_GOES = {"none", "no"}
@@ -221,12 +255,14 @@ def parse_reading(text: str, blades: BladeSet) -> BladeReading:
     if "/" in said:
         go_text, nogo_text = (part.strip() for part in said.split("/", 1))
         if not go_text:
-            raise InputError(f"{text!r}: which blade goes? Write 0 before the stroke if none goes")
+            raise InputError(
+                say("{text!r}: which blade goes? Write 0 before the stroke if none goes", text=text)
+            )
         go = 0 if go_text in {"0", "-"} else _rung(go_text, blades, ladder).um
         nogo = _rung(nogo_text, blades, ladder).um if nogo_text else None
         return BladeReading(go, nogo)
     if said in {"0", ""}:
-        raise InputError("write none if no blade goes, ? if it was not measured")
+        raise InputError(say("write none if no blade goes, ? if it was not measured"))
     rung = _rung(said, blades, ladder)
     return BladeReading(rung.um, _next_um(rung, ladder))
 
@@ -236,11 +272,18 @@ def _next_um(rung: Rung, ladder: Sequence[Rung]) -> int | None:
 
 
 def _rung(text: str, blades: BladeSet, ladder: Sequence[Rung]) -> Rung:
-    um = parse_thickness(text, blades.unit, "blade")
+    um = parse_thickness(text, blades.unit, say("blade"))
     nearest = min(ladder, key=lambda rung: abs(rung.um - um))
     # An inch set is named in thousandths, so what is typed may round another way than the set did.
     if abs(nearest.um - um) <= 1:
         return nearest
     near = sorted(ladder, key=lambda rung: abs(rung.um - um))[:3]
     have = ", ".join(blades.show(rung.um) for rung in sorted(near, key=lambda rung: rung.um))
-    raise InputError(f"{show_um(um, blades.unit)} is not in the blade set {blades.name}; nearest: {have}")
+    raise InputError(
+        say(
+            "{thickness} is not in the blade set {name}; nearest: {have}",
+            thickness=show_um(um, blades.unit),
+            name=blades.name,
+            have=have,
+        )
+    )

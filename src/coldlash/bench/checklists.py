@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from coldlash.bench.cautions import Caution, cautions_at
 from coldlash.engine.spec import Engine
+from coldlash.language import plural, say
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,34 +29,40 @@ class Checklist:
 def getting_ready(engine: Engine) -> Checklist:
     """Before the first valve."""
     heads = len(engine.heads)
-    covers = "the rocker cover" if heads == 1 else f"the {heads} rocker covers"
-    marks = "The pulley marks are clean and can be read."
+    marks = say("The pulley marks are clean and can be read.")
     if not engine.pulley.marks_deg:
-        marks = "A way to find firing TDC is at hand: no pulley marks are known for this engine."
+        marks = say("A way to find firing TDC is at hand: no pulley marks are known for this engine.")
     items = (
-        Item("cold", "The engine has stood until it is cold, best overnight; its temperature is noted."),
-        Item("meter", "The odometer or hour meter is read and noted."),
-        Item("blades", "The blades are clean, straight and the ones named in the visit."),
-        Item("gaskets", f"Gaskets for {covers} are at hand; dirt is brushed off before {_it(heads)} off."),
+        Item("cold", say("The engine has stood until it is cold, best overnight; its temperature is noted.")),
+        Item("meter", say("The odometer or hour meter is read and noted.")),
+        Item("blades", say("The blades are clean, straight and the ones named in the visit.")),
+        Item(
+            "gaskets",
+            plural(
+                "Gaskets for the rocker cover are at hand; dirt is brushed off before it comes off.",
+                "Gaskets for the {n} rocker covers are at hand; dirt is brushed off before they come off.",
+                heads,
+            ),
+        ),
         Item("marks", marks),
-        Item("plugs", "Spark plugs are out, if the crank is to turn easily; the holes are covered."),
+        Item("plugs", say("Spark plugs are out, if the crank is to turn easily; the holes are covered.")),
     )
-    return Checklist("Getting ready", items, cautions_at("ready"))
+    return Checklist(say("Getting ready"), items, cautions_at("ready"))
 
 
 def closing_up(engine: Engine) -> Checklist:
     """After the last valve."""
-    adjusters = "Every lock-nut is tight and every gap has been measured again after it."
+    adjusters = say("Every lock-nut is tight and every gap has been measured again after it.")
     items = (
         Item("lock_nuts", adjusters),
-        Item("turned", "The crank has been turned twice round by hand: nothing binds, every valve moves."),
-        Item("stands", "Rocker stands sit tight (the maker's torque)."),
-        Item("covers", "Covers and new gaskets are on, sealing faces clean, no rag left inside."),
-        Item("plugs", "Plugs and leads are back in their places, the battery is connected."),
-        Item("oil", "Oil level is right; covers are dry after a few minutes of running."),
+        Item(
+            "turned", say("The crank has been turned twice round by hand: nothing binds, every valve moves.")
+        ),
+        Item("stands", say("Rocker stands sit tight (the maker's torque).")),
+        Item("covers", say("Covers and new gaskets are on, sealing faces clean, no rag left inside.")),
+        Item("plugs", say("Plugs and leads are back in their places, the battery is connected.")),
+        Item("oil", say("Oil level is right; covers are dry after a few minutes of running.")),
     )
-    return Checklist(f"Closing up {engine.name}", items, (*cautions_at("close_up"), *cautions_at("run")))
-
-
-def _it(heads: int) -> str:
-    return "it comes" if heads == 1 else "they come"
+    return Checklist(
+        say("Closing up {name}", name=engine.name), items, (*cautions_at("close_up"), *cautions_at("run"))
+    )

@@ -21,6 +21,7 @@ from coldlash.engine.heat import zone_slopes, zones_of
 from coldlash.engine.spec import Engine, Kind
 from coldlash.engine.why import Why
 from coldlash.errors import ConvergenceError, InputError
+from coldlash.language import mark, plural, say
 
 UNEVEN = 0.20
 """Each zone's excess varies independently by this share of the measured excess (assumption)."""
@@ -40,23 +41,27 @@ COLDEST_AIR_C, WARMEST_AIR_C, HOTTEST_ENGINE_C = -40.0, 60.0, 400.0
 
 WHY: dict[str, Why] = {
     "tau_min": Why(
-        "T(t) = air + (T0 - air) exp(-t / tau); two readings: tau = (t2 - t1) / ln((T1 - air) / (T2 - air)), more:"
-        " least squares",
-        "minutes and temperatures of the readings, the air's temperature (Celsius)",
-        "Newton's law of cooling, one body (textbook)",
-        "from ten minutes after stopping; air at rest and steady; a thermometer good to 1 K (judgement)",
+        mark(
+            "T(t) = air + (T0 - air) exp(-t / tau); two readings: tau = (t2 - t1) / ln((T1 - air) / (T2 "
+            "- air)), more: least squares"
+        ),
+        mark("minutes and temperatures of the readings, the air's temperature (Celsius)"),
+        mark("Newton's law of cooling, one body (textbook)"),
+        mark(
+            "from ten minutes after stopping; air at rest and steady; a thermometer good to 1 K (judgement)"
+        ),
     ),
     "wait_min": Why(
-        "tau x ln(excess at the last reading / excess that is cold enough)",
-        "time constant, last reading, the excess that is cold enough",
-        "the same law solved for the time",
-        "as for the time constant; measure once more before the first valve",
+        mark("tau x ln(excess at the last reading / excess that is cold enough)"),
+        mark("time constant, last reading, the excess that is cold enough"),
+        mark("the same law solved for the time"),
+        mark("as for the time constant; measure once more before the first valve"),
     ),
     "target_k": Why(
-        "the excess at which 0.2 x excess x root of the sum of squared zone slopes = 0.01 mm",
-        "the engine file's stack; without one, 5 K",
-        "each zone's excess over the air varies on its own by 20 % of the measured one (assumption)",
-        "uneven cooling decides, not even warmth; never called ready above it",
+        mark("the excess at which 0.2 x excess x root of the sum of squared zone slopes = 0.01 mm"),
+        mark("the engine file's stack; without one, 5 K"),
+        mark("each zone's excess over the air varies on its own by 20 % of the measured one (assumption)"),
+        mark("uneven cooling decides, not even warmth; never called ready above it"),
     ),
 }
 
@@ -108,13 +113,20 @@ def gap_sd(engine: Engine, excess_k: float | Mapping[str, float]) -> dict[Kind, 
     slopes = zone_slopes(engine)
     if missing := set(zones_of(engine)) ^ set(given):
         raise InputError(
-            f"excess over the air: zones {', '.join(sorted(missing))} don't match; "
-            f"give all of {', '.join(zones_of(engine))} and no other"
+            say(
+                "excess over the air: zones {missing} don't match; give all of {zones} and no other",
+                missing=", ".join(sorted(missing)),
+                zones=", ".join(zones_of(engine)),
+            )
         )
     for zone, excess in given.items():
         if not math.isfinite(excess):
             raise InputError(
-                f"excess over the air of zone {zone}: {excess:g} K; give a number of kelvins, like 12"
+                say(
+                    "excess over the air of zone {zone}: {excess:g} K; give a number of kelvins, like 12",
+                    zone=zone,
+                    excess=excess,
+                )
             )
     return {
         kind: math.hypot(*(UNEVEN * given[zone] * per_k / 1000 for zone, per_k in by_zone.items()))
@@ -128,7 +140,12 @@ def allowed_excess_k(engine: Engine, size_mm: float = DEFAULT_SIZE_MM) -> float:
     Infinite where heat does not move the gap at all. Raises InputError as ``gap_sd``, or for a size not above 0.
     """
     if not (math.isfinite(size_mm) and size_mm > 0):
-        raise InputError(f"size {size_mm:g} mm: how certain the gap must be is more than 0, in mm, like 0.01")
+        raise InputError(
+            say(
+                "size {size_mm:g} mm: how certain the gap must be is more than 0, in mm, like 0.01",
+                size_mm=size_mm,
+            )
+        )
     worst = max(gap_sd(engine, 1.0).values())
     return size_mm / worst if worst > 0 else math.inf
 
@@ -141,7 +158,12 @@ def target_excess_k(
     Without ``within_k``: what the engine allows; without a stack: 5 K. Raises InputError.
     """
     if within_k is not None and not (math.isfinite(within_k) and within_k > 0):
-        raise InputError(f"within {within_k:g} K: it must be more than 0, in kelvins above the air, like 5")
+        raise InputError(
+            say(
+                "within {within_k:g} K: it must be more than 0, in kelvins above the air, like 5",
+                within_k=within_k,
+            )
+        )
     wanted = math.inf if within_k is None else within_k
     if engine is not None and engine.stack:
         wanted = min(wanted, allowed_excess_k(engine, size_mm))
@@ -178,7 +200,12 @@ def cooling(
     target = target_excess_k(engine, within_k, size_mm)
     _check_air(air_c)
     if not (math.isfinite(reading_sd_k) and reading_sd_k >= 0):
-        raise InputError(f"spread of a temperature reading {reading_sd_k:g} K: it must be 0 or more, like 1")
+        raise InputError(
+            say(
+                "spread of a temperature reading {reading_sd_k:g} K: it must be 0 or more, like 1",
+                reading_sd_k=reading_sd_k,
+            )
+        )
     ordered = sorted(Reading(*reading) for reading in readings)
     _check_readings(air_c, ordered)
     first, last = ordered[0], ordered[-1]
@@ -245,50 +272,91 @@ def _fit(times: Sequence[float], excesses: Sequence[float]) -> tuple[float, floa
             share /= 2
         height, rate = height + share * step_height, rate + share * step_rate
     raise ConvergenceError(
-        "these readings don't follow a cooling curve closely enough to tell a time constant; "
-        "take two more, at least a quarter of an hour apart"
+        say(
+            "these readings don't follow a cooling curve closely enough to tell a time constant; take "
+            "two more, at least a quarter of an hour apart"
+        )
     )
 
 
 def _check_air(air_c: float) -> None:
     if not COLDEST_AIR_C <= air_c <= WARMEST_AIR_C:
         raise InputError(
-            f"air at {air_c:g} C: give the garage's temperature, from {COLDEST_AIR_C:g} to {WARMEST_AIR_C:g} C"
+            say(
+                "air at {air_c:g} C: give the garage's temperature, from {coldest_air_c:g} to "
+                "{warmest_air_c:g} C",
+                air_c=air_c,
+                coldest_air_c=COLDEST_AIR_C,
+                warmest_air_c=WARMEST_AIR_C,
+            )
         )
 
 
 def _check_readings(air_c: float, ordered: Sequence[Reading]) -> None:
     if len(ordered) < 2:
         raise InputError(
-            f"{len(ordered)} reading{'' if len(ordered) == 1 else 's'}: two or more are needed to tell how fast the "
-            "engine cools; write them as minute:C, like 0:92 and 45:61"
+            plural(
+                "{n} reading: two or more are needed to tell how fast the engine cools; write them as "
+                "minute:C, like 0:92 and 45:61",
+                "{n} readings: two or more are needed to tell how fast the engine cools; write them as "
+                "minute:C, like 0:92 and 45:61",
+                len(ordered),
+            )
         )
     for minute, temp in ordered:
         if not abs(minute) <= MOST_MINUTES:  # also refuses nan
             raise InputError(
-                f"reading at minute {minute:g}: give minutes on one clock, like 45, up to {MOST_MINUTES:g}"
+                say(
+                    "reading at minute {minute:g}: give minutes on one clock, like 45, up to {most_minutes:g}",
+                    minute=minute,
+                    most_minutes=MOST_MINUTES,
+                )
             )
         if not math.isfinite(temp) or temp > HOTTEST_ENGINE_C:
             raise InputError(
-                f"reading of {temp:g} C at minute {minute:g}: give degrees Celsius, up to {HOTTEST_ENGINE_C:g}"
+                say(
+                    "reading of {temp:g} C at minute {minute:g}: give degrees Celsius, up to {hottest_engine_c:g}",
+                    temp=temp,
+                    minute=minute,
+                    hottest_engine_c=HOTTEST_ENGINE_C,
+                )
             )
         if temp <= air_c:
             raise InputError(
-                f"reading of {temp:g} C at minute {minute:g} is not above the air at {air_c:g} C: either the engine "
-                "is as cold as the air already, or one of the two temperatures is wrong"
+                say(
+                    "reading of {temp:g} C at minute {minute:g} is not above the air at {air_c:g} C: either the "
+                    "engine is as cold as the air already, or one of the two temperatures is wrong",
+                    temp=temp,
+                    minute=minute,
+                    air_c=air_c,
+                )
             )
     for before, after in pairwise(ordered):
         if after.minute - before.minute < LEAST_MINUTES:
-            raise InputError(f"two readings at minute {after.minute:g}; give each its own minute")
+            raise InputError(
+                say("two readings at minute {minute:g}; give each its own minute", minute=after.minute)
+            )
         rise = after.temp_c - before.temp_c
         if rise > (JITTER_K if len(ordered) > 2 else 0):
             raise InputError(
-                f"the engine got warmer, from {before.temp_c:g} C at minute {before.minute:g} to {after.temp_c:g} C at "
-                f"minute {after.minute:g}; start again once it falls (heat still spreads after stopping)"
+                say(
+                    "the engine got warmer, from {temp_c:g} C at minute {minute:g} to {temp_c2:g} C at minute "
+                    "{minute2:g}; start again once it falls (heat still spreads after stopping)",
+                    temp_c=before.temp_c,
+                    minute=before.minute,
+                    temp_c2=after.temp_c,
+                    minute2=after.minute,
+                )
             )
     first, last = ordered[0], ordered[-1]
     if last.temp_c >= first.temp_c:
         raise InputError(
-            f"the readings don't fall: {first.temp_c:g} C at minute {first.minute:g}, {last.temp_c:g} C at minute "
-            f"{last.minute:g}; take another one later"
+            say(
+                "the readings don't fall: {temp_c:g} C at minute {minute:g}, {temp_c2:g} C at minute "
+                "{minute2:g}; take another one later",
+                temp_c=first.temp_c,
+                minute=first.minute,
+                temp_c2=last.temp_c,
+                minute2=last.minute,
+            )
         )

@@ -26,6 +26,7 @@ from coldlash.bench.stops import (
 from coldlash.engine.firing import CYCLE_DEG, firing_angles, open_spans
 from coldlash.engine.spec import Engine, Valve
 from coldlash.errors import InputError
+from coldlash.language import say
 
 ROCKING_REACH_DEG = 15.0
 """Within so many crank degrees of the middle of its overlap a cylinder's valves are seen to rock (judgement)."""
@@ -47,15 +48,21 @@ def describe_position(engine: Engine, crank_deg: float) -> str:
     at = within_cycle(crank_deg)
     offset, cylinders = _nearest_firing(engine, at)
     if abs(offset) < _WORDS_DEG:
-        return f"firing TDC of {_cylinders(cylinders)}"
-    kind = "firing"
+        return say("firing TDC of {cylinders}", cylinders=_cylinders(cylinders))
     overlap_offset, overlapping = _nearest_firing(engine, at + TURN_DEG)
     if abs(overlap_offset) < _WORDS_DEG:
-        return f"overlap TDC of {_cylinders(overlapping)}"
-    if abs(offset) > TURN_DEG / 2:
-        kind, offset, cylinders = "overlap", overlap_offset, overlapping
-    side = "before" if offset < 0 else "after"
-    return f"{_degrees(abs(offset))} {side} {kind} TDC of {_cylinders(cylinders)}"
+        return say("overlap TDC of {cylinders}", cylinders=_cylinders(overlapping))
+    over = abs(offset) > TURN_DEG / 2
+    if over:
+        offset, cylinders = overlap_offset, overlapping
+    degrees, of = _degrees(abs(offset)), _cylinders(cylinders)
+    if over and offset < 0:
+        return say("{degrees} before overlap TDC of {cylinders}", degrees=degrees, cylinders=of)
+    if over:
+        return say("{degrees} after overlap TDC of {cylinders}", degrees=degrees, cylinders=of)
+    if offset < 0:
+        return say("{degrees} before firing TDC of {cylinders}", degrees=degrees, cylinders=of)
+    return say("{degrees} after firing TDC of {cylinders}", degrees=degrees, cylinders=of)
 
 
 def which_turn(engine: Engine, crank_deg: float) -> tuple[str, ...]:
@@ -66,9 +73,11 @@ def which_turn(engine: Engine, crank_deg: float) -> tuple[str, ...]:
     """
     at = within_cycle(crank_deg)
     away = within_cycle(at + TURN_DEG)
-    what = (
-        f"The mark comes round twice in two turns. Wanted here is {describe_position(engine, at)}; "
-        f"a full turn away it is {describe_position(engine, away)}."
+    what = say(
+        "The mark comes round twice in two turns. Wanted here is {position}; a full turn away it is "
+        "{position2}.",
+        position=describe_position(engine, at),
+        position2=describe_position(engine, away),
     )
     valves = _by_rocking(engine, at, away) or _by_open_valves(engine, at, away)
     return tuple(
@@ -85,17 +94,33 @@ def find_firing_tdc(engine: Engine, cylinder: int) -> tuple[str, ...]:
     """
     angles = firing_angles(engine)
     if cylinder not in angles:
-        raise InputError(f"{engine.name} has no cylinder {cylinder}; it has 1 to {engine.cylinders}")
+        raise InputError(
+            say(
+                "{name} has no cylinder {cylinder}; it has 1 to {cylinders}",
+                name=engine.name,
+                cylinder=cylinder,
+                cylinders=engine.cylinders,
+            )
+        )
     sentences = [
-        f"Ignition off, the plug of cylinder {cylinder} out, a finger over the hole: "
-        "turn with rotation until air pushes out.",
-        "Then hold a drinking straw (nothing hard, nothing that can fall in) in the hole and turn on slowly: "
-        "firing TDC is the middle of the short way where the straw neither rises nor sinks.",
+        say(
+            "Ignition off, the plug of cylinder {cylinder} out, a finger over the hole: turn with "
+            "rotation until air pushes out.",
+            cylinder=cylinder,
+        ),
+        say(
+            "Then hold a drinking straw (nothing hard, nothing that can fall in) in the hole and turn on "
+            "slowly: firing TDC is the middle of the short way where the straw neither rises nor sinks."
+        ),
     ]
     mates = [m for m in rocking_at(engine, angles[cylinder]) if m != cylinder]
     if mates:
         sentences.append(
-            f"To be sure: both valves of {_cylinders(mates)} rock there, those of cylinder {cylinder} stay still."
+            say(
+                "To be sure: both valves of {cylinders} rock there, those of cylinder {cylinder} stay still.",
+                cylinders=_cylinders(mates),
+                cylinder=cylinder,
+            )
         )
     return tuple(sentences)
 
@@ -109,7 +134,11 @@ def how_to_find(engine: Engine, stop: Stop) -> tuple[str, ...]:
         return which_turn(engine, stop.crank_deg)
     if stop.cylinder is None:
         raise InputError(
-            f"the stop at {stop.crank_deg:g} degrees has no mark and no cylinder at firing TDC; take stops from a plan"
+            say(
+                "the stop at {crank_deg:g} degrees has no mark and no cylinder at firing TDC; take stops "
+                "from a plan",
+                crank_deg=stop.crank_deg,
+            )
         )
     return find_firing_tdc(engine, stop.cylinder)
 
@@ -162,7 +191,7 @@ def suggest_marks(
     as in ``plan_stops``.
     """
     if by not in get_args(By):
-        raise InputError(f"by: {by!r} is not a way to plan; give 'fewest' or 'cylinder'")
+        raise InputError(say("by: {by!r} is not a way to plan; give 'fewest' or 'cylinder'", by=by))
     have = known_marks(engine, marks)
     every = known_marks(engine, [*have, *firing_marks(engine)])
     missing = tuple(mark for mark in every if mark not in have)
@@ -191,7 +220,7 @@ def mm_on_pulley(diameter_mm: float, degrees: float) -> float:
 
     Signed like ``degrees``. Raises InputError.
     """
-    return _rim_mm_per_deg(diameter_mm) * _finite(degrees, "angle")
+    return _rim_mm_per_deg(diameter_mm) * _finite(degrees, say("angle"))
 
 
 def degrees_on_pulley(diameter_mm: float, mm: float) -> float:
@@ -199,20 +228,29 @@ def degrees_on_pulley(diameter_mm: float, mm: float) -> float:
 
     Signed like ``mm``. Raises InputError.
     """
-    return _finite(mm, "length along the rim") / _rim_mm_per_deg(diameter_mm)
+    return _finite(mm, say("length along the rim")) / _rim_mm_per_deg(diameter_mm)
 
 
 def _rim_mm_per_deg(diameter_mm: float) -> float:
     if not (math.isfinite(diameter_mm) and diameter_mm > 0):
         raise InputError(
-            f"pulley diameter: {diameter_mm:g} mm is no diameter; measure across the rim, in mm, above 0"
+            say(
+                "pulley diameter: {diameter_mm:g} mm is no diameter; measure across the rim, in mm, above 0",
+                diameter_mm=diameter_mm,
+            )
         )
     return math.pi * diameter_mm / 360.0
 
 
 def _finite(value: float, what: str) -> float:
     if not math.isfinite(value):
-        raise InputError(f"{what}: {value} is no number that can be measured; give a finite one")
+        raise InputError(
+            say(
+                "{what}: {value:g} is no number that can be measured; give a finite one",
+                what=what,
+                value=value,
+            )
+        )
     return value
 
 
@@ -238,28 +276,38 @@ def _nearest_firing(engine: Engine, at: float) -> tuple[float, tuple[int, ...]]:
 
 def _cylinders(numbers: Sequence[int]) -> str:
     if len(numbers) == 1:
-        return f"cylinder {numbers[0]}"
-    return "cylinders " + ", ".join(map(str, numbers[:-1])) + f" and {numbers[-1]}"
+        return say("cylinder {number}", number=numbers[0])
+    return say("cylinders {these} and {last}", these=", ".join(map(str, numbers[:-1])), last=numbers[-1])
 
 
 def _degrees(value: float) -> str:
-    text = f"{round(value, 1):g}"
-    return f"{text} degree" if text == "1" else f"{text} degrees"
+    degrees = round(value, 1)
+    if degrees == 1:
+        return say("{degrees:g} degree", degrees=degrees)
+    return say("{degrees:g} degrees", degrees=degrees)
 
 
 def _by_rocking(engine: Engine, at: float, away: float) -> str:
     here, there = rocking_at(engine, at), rocking_at(engine, away)
     if here:
         one = here[0]
-        otherwise = f"If those of cylinder {there[0]} rock instead" if there else "If they stay still"
-        return (
-            f"Move the crank a little to and fro: the valves of cylinder {one} rock (E{one} closes as I{one} "
-            f"opens). {otherwise}, turn one full turn on."
+        if there:
+            return say(
+                "Move the crank a little to and fro: the valves of cylinder {one} rock (E{one} closes as "
+                "I{one} opens). If those of cylinder {other} rock instead, turn one full turn on.",
+                one=one,
+                other=there[0],
+            )
+        return say(
+            "Move the crank a little to and fro: the valves of cylinder {one} rock (E{one} closes as "
+            "I{one} opens). If they stay still, turn one full turn on.",
+            one=one,
         )
     if there:
-        return (
-            f"Move the crank a little to and fro: the valves of cylinder {there[0]} stay still. "
-            "If they rock, turn one full turn on."
+        return say(
+            "Move the crank a little to and fro: the valves of cylinder {there} stay still. If they "
+            "rock, turn one full turn on.",
+            there=there[0],
         )
     return ""
 
@@ -270,9 +318,9 @@ def _by_open_valves(engine: Engine, at: float, away: float) -> str:
     held, free = _clearest(here, there), _clearest(there, here)
     parts = []
     if held is not None:
-        parts.append(f"{held} is held open here, no play; a full turn away it is closed.")
+        parts.append(say("{held} is held open here, no play; a full turn away it is closed.", held=held))
     if free is not None:
-        parts.append(f"{free} is closed here; a full turn away it is held open, no play.")
+        parts.append(say("{free} is closed here; a full turn away it is held open, no play.", free=free))
     return " ".join(parts)
 
 
@@ -288,41 +336,60 @@ def _by_rotor(engine: Engine, at: float, away: float) -> str:
     angles = firing_angles(engine)
     if all(abs(_signed(a)) < _WORDS_DEG for a in angles.values()):
         return ""
-    return (
-        "If there is a distributor, lift its cap: the rotor stands "
-        f"{_rotor(engine, at)} here, {_rotor(engine, away)} a full turn away."
+    return say(
+        "If there is a distributor, lift its cap: the rotor stands {rotor} here, {rotor2} a full turn away.",
+        rotor=_rotor(engine, at),
+        rotor2=_rotor(engine, away),
     )
 
 
 def _rotor(engine: Engine, at: float) -> str:
     offset, firing = _nearest_firing(engine, at)
     if abs(offset) < _WORDS_DEG:
-        return f"at the lead of {_cylinders(firing)}"
+        return say("at the lead of {cylinders}", cylinders=_cylinders(firing))
     angles = firing_angles(engine)
     last = min(angles, key=lambda c: ((at - angles[c]) % CYCLE_DEG, c))
     coming = min(angles, key=lambda c: ((angles[c] - at) % CYCLE_DEG, c))
     since, until = (at - angles[last]) % CYCLE_DEG, (angles[coming] - at) % CYCLE_DEG
-    way = f"on its way from the lead of cylinder {last} to that of cylinder {coming}"
     if abs(since - until) < 2 * _WORDS_DEG:
-        return f"{way}, halfway"
-    return f"{way}, nearer to {last if since < until else coming}"
+        return say(
+            "on its way from the lead of cylinder {last} to that of cylinder {coming}, halfway",
+            last=last,
+            coming=coming,
+        )
+    return say(
+        "on its way from the lead of cylinder {last} to that of cylinder {coming}, nearer to {nearer}",
+        last=last,
+        coming=coming,
+        nearer=last if since < until else coming,
+    )
 
 
 def _by_finger(engine: Engine, at: float) -> str:
     offset, cylinders = _nearest_firing(engine, at)
     cylinder = cylinders[0]
-    ready = f"Ignition off, the plug of cylinder {cylinder} out, a finger over the hole, turn with rotation: "
     if abs(offset) < _WORDS_DEG:
-        return (
-            ready + "air pushes out while this mark comes up, and does not when it comes up a full turn away."
+        return say(
+            "Ignition off, the plug of cylinder {cylinder} out, a finger over the hole, turn with rotation: air "
+            "pushes out while this mark comes up, and does not when it comes up a full turn away.",
+            cylinder=cylinder,
         )
     if offset == TURN_DEG:
-        return (
-            ready + "no air pushes out while this mark comes up; it does when it comes up a full turn away."
+        return say(
+            "Ignition off, the plug of cylinder {cylinder} out, a finger over the hole, turn with rotation: no "
+            "air pushes out while this mark comes up; it does when it comes up a full turn away.",
+            cylinder=cylinder,
         )
     if offset > 0:
-        return ready + f"air pushes out, then comes firing TDC, and {_degrees(offset)} further this mark."
-    return (
-        ready
-        + f"this mark, then firing TDC {_degrees(-offset)} further with air pushing out on the way to it."
+        return say(
+            "Ignition off, the plug of cylinder {cylinder} out, a finger over the hole, turn with rotation: air "
+            "pushes out, then comes firing TDC, and {degrees} further this mark.",
+            cylinder=cylinder,
+            degrees=_degrees(offset),
+        )
+    return say(
+        "Ignition off, the plug of cylinder {cylinder} out, a finger over the hole, turn with rotation: this "
+        "mark, then firing TDC {degrees} further with air pushing out on the way to it.",
+        cylinder=cylinder,
+        degrees=_degrees(-offset),
     )

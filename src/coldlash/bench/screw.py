@@ -6,9 +6,15 @@ from dataclasses import dataclass
 
 from coldlash.engine.linkage import screw_turn_deg
 from coldlash.engine.spec import Linkage
+from coldlash.language import mark, say, table
 
-_PARTS = {2: "half a turn", 3: "a third of a turn", 4: "a quarter turn", 6: "a sixth of a turn"}
-_PARTS |= {8: "an eighth of a turn", 12: "a twelfth of a turn", 20: "a twentieth of a turn"}
+_PARTS = {
+    2: mark("half a turn"),
+    3: mark("a third of a turn"),
+    4: mark("a quarter turn"),
+    6: mark("a sixth of a turn"),
+}
+_PARTS |= {8: mark("an eighth of a turn"), 12: mark("a twelfth of a turn"), 20: mark("a twentieth of a turn")}
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,12 +29,18 @@ class ScrewTurn:
     def words(self) -> str:
         """What to do with the screwdriver. Which way round the thread runs is the engine's own matter."""
         if abs(self.turn_deg) < 1:
-            return "the screw stays as it is"
-        way = "out: it opens the gap" if self.turn_deg > 0 else "in: it closes the gap"
+            return say("the screw stays as it is")
         size = abs(self.turn_deg)
         part = min(_PARTS, key=lambda n: abs(360 / n - size))
-        about = f", about {_PARTS[part]}" if abs(360 / part - size) <= 0.12 * size else ""
-        return f"{size:.0f} degrees{about}, {way}"
+        opens = self.turn_deg > 0
+        if abs(360 / part - size) > 0.12 * size:
+            if opens:
+                return say("{size:.0f} degrees, out: it opens the gap", size=size)
+            return say("{size:.0f} degrees, in: it closes the gap", size=size)
+        about = table(_PARTS[part])
+        if opens:
+            return say("{size:.0f} degrees, about {about}, out: it opens the gap", size=size, about=about)
+        return say("{size:.0f} degrees, about {about}, in: it closes the gap", size=size, about=about)
 
 
 def screw_turn(linkage: Linkage, from_mm: float, to_mm: float) -> ScrewTurn:

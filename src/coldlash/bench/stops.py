@@ -15,6 +15,7 @@ from coldlash.bench.fewest import fewest_positions
 from coldlash.engine.firing import CYCLE_DEG, OpenSpan, firing_angles, open_spans
 from coldlash.engine.spec import Engine, Valve
 from coldlash.errors import InputError
+from coldlash.language import plural, say
 
 By = Literal["fewest", "cylinder"]
 Turn = Literal["with", "against"]
@@ -106,11 +107,18 @@ def plan_stops(
     taken modulo 360; None = the engine file's. ``margin_deg`` within [0, 360). Raises InputError.
     """
     if by not in get_args(By):
-        raise InputError(f"by: {by!r} is not a way to plan; give 'fewest' or 'cylinder'")
+        raise InputError(say("by: {by!r} is not a way to plan; give 'fewest' or 'cylinder'", by=by))
     if turn not in get_args(Turn):
-        raise InputError(f"turn: {turn!r} is not a way to turn the engine; give 'with' or 'against'")
+        raise InputError(
+            say("turn: {turn!r} is not a way to turn the engine; give 'with' or 'against'", turn=turn)
+        )
     if not 0 <= margin_deg < TURN_DEG:
-        raise InputError(f"margin: {margin_deg:g} is out of range; give crank degrees from 0 to below 360")
+        raise InputError(
+            say(
+                "margin: {margin_deg:g} is out of range; give crank degrees from 0 to below 360",
+                margin_deg=margin_deg,
+            )
+        )
     known = known_marks(engine, marks)
     if by == "cylinder":
         return _by_cylinder(engine, turn, known, margin_deg)
@@ -126,8 +134,11 @@ def known_marks(engine: Engine, marks: Sequence[float] | None = None) -> tuple[f
     for mark in engine.pulley.marks_deg if marks is None else marks:
         if not 0 <= mark < CYCLE_DEG:
             raise InputError(
-                f"marks: {mark:g} is out of range; give crank degrees past firing TDC of cylinder 1, "
-                "from 0 to below 720 (10 before it is 350)"
+                say(
+                    "marks: {mark:g} is out of range; give crank degrees past firing TDC of cylinder 1, from 0 "
+                    "to below 720 (10 before it is 350)",
+                    mark=mark,
+                )
             )
         within = mark % TURN_DEG
         key = round(within * _PER_DEG) % (_CYCLE // 2)
@@ -154,7 +165,15 @@ def room_at(engine: Engine, valve: Valve, crank_deg: float) -> Room:
     at = within_cycle(crank_deg)
     span = open_spans(engine).get(valve)
     if span is None:
-        raise InputError(f"{engine.name} has no valve {valve}; it has {engine.cylinders} cylinder(s)")
+        raise InputError(
+            plural(
+                "{name} has no valve {valve}; it has {n} cylinder(s)",
+                "{name} has no valve {valve}; it has {n} cylinder(s)",
+                engine.cylinders,
+                name=engine.name,
+                valve=valve,
+            )
+        )
     since_opening = (at - span.opens) % CYCLE_DEG
     closed_for = CYCLE_DEG - span.length
     if since_opening <= SAME_DEG:
@@ -163,8 +182,13 @@ def room_at(engine: Engine, valve: Valve, crank_deg: float) -> Room:
         return Room(0.0, closed_for)
     if since_opening < span.length:
         raise InputError(
-            f"{valve} is open at {at:g} degrees: there is no room there; ask where it is closed, for example "
-            f"at {within_cycle(span.opens + span.length + closed_for / 2):g}"
+            say(
+                "{valve} is open at {at:g} degrees: there is no room there; ask where it is closed, for "
+                "example at {within_cycle:g}",
+                valve=valve,
+                at=at,
+                within_cycle=within_cycle(span.opens + span.length + closed_for / 2),
+            )
         )
     return Room(since_opening - span.length, CYCLE_DEG - since_opening)
 
@@ -186,7 +210,12 @@ def firing_at(engine: Engine, crank_deg: float) -> tuple[int, ...]:
 def within_cycle(crank_deg: float) -> float:
     """Crank degrees brought into [0, 720). Raises InputError for what is no finite number."""
     if not math.isfinite(crank_deg):
-        raise InputError(f"crank angle: {crank_deg} is no angle; give degrees past firing TDC of cylinder 1")
+        raise InputError(
+            say(
+                "crank angle: {crank_deg} is no angle; give degrees past firing TDC of cylinder 1",
+                crank_deg=crank_deg,
+            )
+        )
     at = crank_deg % CYCLE_DEG
     return 0.0 if at == CYCLE_DEG else at + 0.0
 

@@ -20,6 +20,7 @@ from coldlash.engine.spec import Engine, Kind, Valve
 from coldlash.engine.valve_flow import TimeArea, ValveSize, inlet_mach_index, time_area, typical_valve
 from coldlash.engine.why import Why
 from coldlash.errors import InputError
+from coldlash.language import mark, number, say
 
 Array = NDArray[np.float64]
 
@@ -30,30 +31,40 @@ RUNNING_RPM = 3000.0
 
 WHY: dict[str, Why] = {
     "volumetric_efficiency": Why(
-        "fresh air taken in through the intake valve less what went back / (swept volume x density of the"
-        " air outside)",
-        "geometry, lift curves, gaps, valve sizes, speed, pressures and temperature",
-        "filling-and-emptying model: first law for one zone, isentropic nozzle flow through the valves"
-        " (Heywood 1988 ch. 6 and 14, from memory); checked against Cantera on the same cycle",
-        "no pipes (no ram, no tuning), no carburettor, typical valve sizes: compare gaps, don't promise power",
+        mark(
+            "fresh air taken in through the intake valve less what went back / (swept volume x density "
+            "of the air outside)"
+        ),
+        mark("geometry, lift curves, gaps, valve sizes, speed, pressures and temperature"),
+        mark(
+            "filling-and-emptying model: first law for one zone, isentropic nozzle flow through the "
+            "valves (Heywood 1988 ch. 6 and 14, from memory); checked against Cantera on the same cycle"
+        ),
+        mark(
+            "no pipes (no ram, no tuning), no carburettor, typical valve sizes: compare gaps, don't "
+            "promise power"
+        ),
     ),
     "residual_fraction": Why(
-        "gas left from the cycle before / all gas in the cylinder when the intake closes",
-        "as for filling",
-        "same model; gas is marked when it burns (or at firing TDC when cranked)",
-        "open ports at constant pressure; a silencer's back pressure adds to it",
+        mark("gas left from the cycle before / all gas in the cylinder when the intake closes"),
+        mark("as for filling"),
+        mark("same model; gas is marked when it burns (or at firing TDC when cranked)"),
+        mark("open ports at constant pressure; a silencer's back pressure adds to it"),
     ),
     "cranking_share": Why(
-        "highest gauge pressure when cranked with this gap / with the set gaps",
-        "as for filling, at cranking speed, nothing burning",
-        "same model",
-        "its absolute pressure is too high (no heat lost, no rings leaking unless said); the share is the answer",
+        mark("highest gauge pressure when cranked with this gap / with the set gaps"),
+        mark("as for filling, at cranking speed, nothing burning"),
+        mark("same model"),
+        mark(
+            "its absolute pressure is too high (no heat lost, no rings leaking unless said); the share "
+            "is the answer"
+        ),
     ),
     "kept": Why(
-        "gas still in the cylinder at firing TDC / gas in it when the intake closed",
-        "as for filling; below 1 when a valve is held open or a leak is given",
-        "same model",
-        "a valve held open by its pushrod is taken as an even ring all round its seat",
+        mark("gas still in the cylinder at firing TDC / gas in it when the intake closed"),
+        mark("as for filling; below 1 when a valve is held open or a leak is given"),
+        mark("same model"),
+        mark("a valve held open by its pushrod is taken as an even ring all round its seat"),
     ),
 }
 
@@ -84,7 +95,11 @@ def trapped(engine: Engine, intake_gap_mm: float | None = None) -> Trapped:
         curve = lift_curve(engine, "I")
         if not 0 <= gap < curve.peak_mm:
             raise InputError(
-                f"with a gap of {gap:g} mm the intake traps nothing; it must be 0 or more and below the peak lift"
+                say(
+                    "with a gap of {gap:g} mm the intake traps nothing; it must be 0 or more and below the peak "
+                    "lift",
+                    gap=gap,
+                )
             )
         closes = float(curve.crossings(gap)[1])
     else:
@@ -184,41 +199,61 @@ class GapCost:
         """The gap while running: as given plus what heat adds."""
         return self.gap_mm + self.hot_change_mm[self.valve.kind]
 
-    def sentences(self, say: Callable[[float], str] | None = None) -> tuple[str, ...]:
-        """What it means, most important first; ``say`` puts a gap, mm, into words with its unit."""
-        gap_words = say or _mm_words
-        name = f"{self.valve} at {gap_words(self.gap_mm)}"
+    def sentences(self, in_words: Callable[[float], str] | None = None) -> tuple[str, ...]:
+        """What it means, most important first; ``in_words`` puts a gap, mm, into words with its unit."""
+        gap_words = in_words or _mm_words
+        name = say("{valve} at {gap}", valve=self.valve, gap=gap_words(self.gap_mm))
         said = []
         if self.gap_mm < 0:
             said.append(
-                f"{name}: the valve is held open and never seats. Cranked, the cylinder keeps"
-                f" {100 * self.cranking_now.kept:.0f} % of its gas; a compression test would show about"
-                f" {100 * self.cranking_share:.0f} % of what it shows with the set gap. Don't run it like this."
+                say(
+                    "{name}: the valve is held open and never seats. Cranked, the cylinder keeps {kept:.0f} % of "
+                    "its gas; a compression test would show about {cranking_share:.0f} % of what it shows with "
+                    "the set gap. Don't run it like this.",
+                    name=name,
+                    kept=100 * self.cranking_now.kept,
+                    cranking_share=100 * self.cranking_share,
+                )
             )
         elif self.running_gap_mm < 0:
             said.append(
-                f"{name} cold becomes {gap_words(self.running_gap_mm)} warm: the valve would be held open while"
-                " running and never seat. Don't run it like this."
+                say(
+                    "{name} cold becomes {gap} warm: the valve would be held open while running and never seat. "
+                    "Don't run it like this.",
+                    name=name,
+                    gap=gap_words(self.running_gap_mm),
+                )
             )
         if self.running_gap_mm >= 0:
             said.append(
-                f"{name} instead of {gap_words(self.set_gap_mm)}: at {self.rpm:.0f} rpm the cylinder takes in"
-                f" {_percent(self.filling_change)} air and {_points(self.residual_change)} burnt gas stays"
-                f" behind; its work changes by {_signed(100 * self.work_change)} %."
+                say(
+                    "{name} instead of {gap}: at {rpm:.0f} rpm the cylinder takes in {air} and {burnt} "
+                    "stays behind; its work changes by {signed} %.",
+                    name=name,
+                    gap=gap_words(self.set_gap_mm),
+                    rpm=self.rpm,
+                    air=_air(self.filling_change),
+                    burnt=_burnt(self.residual_change),
+                    signed=_signed(100 * self.work_change),
+                )
             )
         if self.gap_mm >= 0:
             said.append(
-                f"A compression test would show {100 * self.cranking_share:.0f} % of what it shows with the"
-                " set gap."
+                say(
+                    "A compression test would show {cranking_share:.0f} % of what it shows with the set gap.",
+                    cranking_share=100 * self.cranking_share,
+                )
             )
         if self.valve.kind == "E" and self.gap_mm < self.set_gap_mm:
             said.append(
-                "Breathing is not what harms a tight exhaust valve: it cools through its seat, and a valve that"
-                " seats briefly or not at all burns."
+                say(
+                    "Breathing is not what harms a tight exhaust valve: it cools through its seat, and a valve "
+                    "that seats briefly or not at all burns."
+                )
             )
         if self.gap_mm > self.set_gap_mm:
             said.append(
-                "Breathing is the smaller part of a loose gap: how hard the valve lands is under timing."
+                say("Breathing is the smaller part of a loose gap: how hard the valve lands is under timing.")
             )
         return tuple(said)
 
@@ -252,11 +287,15 @@ def what_it_costs(
 
     typical = [kind for kind in ("I", "E") if size[kind].typical]
     assumptions = (
-        ["valve sizes are typical for this bore, not this engine's: compare, don't quote"] if typical else []
+        [say("valve sizes are typical for this bore, not this engine's: compare, don't quote")]
+        if typical
+        else []
     )
-    assumptions.append("no pipes, no carburettor, no heat to the walls; gaps compared on the same cylinder")
+    assumptions.append(
+        say("no pipes, no carburettor, no heat to the walls; gaps compared on the same cylinder")
+    )
     if any(change.values()):
-        assumptions.append("running, the gaps are those of the warm engine as the heat model gives them")
+        assumptions.append(say("running, the gaps are those of the warm engine as the heat model gives them"))
     return GapCost(
         valve=valve,
         gap_mm=float(gap_mm),
@@ -273,20 +312,24 @@ def what_it_costs(
 
 
 def _mm_words(value: float) -> str:
-    return f"{value:.2f} mm".replace("-", "\N{MINUS SIGN}")
+    return f"{number(value, '.2f')} mm".replace("-", "\N{MINUS SIGN}")
 
 
 def _signed(value: float) -> str:
-    return f"{value:+.1f}".replace("-", "\N{MINUS SIGN}")
+    return number(value, "+.1f").replace("-", "\N{MINUS SIGN}")
 
 
-def _percent(change: float) -> str:
+def _air(change: float) -> str:
     if abs(change) < 0.0005:
-        return "as much"
-    return f"{abs(100 * change):.1f} % {'more' if change > 0 else 'less'}"
+        return say("as much air")
+    if change > 0:
+        return say("{percent:.1f} % more air", percent=100 * change)
+    return say("{percent:.1f} % less air", percent=-100 * change)
 
 
-def _points(change: float) -> str:
+def _burnt(change: float) -> str:
     if abs(change) < 0.0005:
-        return "as much"
-    return f"{abs(100 * change):.1f} percentage points {'more' if change > 0 else 'less'}"
+        return say("as much burnt gas")
+    if change > 0:
+        return say("{points:.1f} percentage points more burnt gas", points=100 * change)
+    return say("{points:.1f} percentage points less burnt gas", points=-100 * change)

@@ -21,9 +21,10 @@ from numpy.typing import NDArray
 from coldlash.engine.heat import KINDS, Estimate, hot_gap, temperature_coefficient
 from coldlash.engine.heat import coefficient_covariance as stack_covariance
 from coldlash.engine.materials import LOWEST_C, REFERENCE_C
-from coldlash.engine.spec import KIND_WORD, Engine, Kind, Valve
+from coldlash.engine.spec import Engine, Kind, Valve
 from coldlash.engine.why import Why
 from coldlash.errors import ConvergenceError, InputError
+from coldlash.language import mark, number, say
 
 Array = NDArray[np.float64]
 
@@ -46,17 +47,28 @@ LEAST_SPREAD_K = 5.0
 
 WHY: dict[str, Why] = {
     "coefficient": Why(
-        "reading = gap at 20 C + c (T - 20) + what the visit is off by, c the same for all valves of a kind;"
-        " started from the stack's own c with its spread, or with a wide one in case the stack is wrong",
-        "the same valves read at two even temperatures or more, intervals as the blades gave them",
-        "Bayes' rule with expectation propagation (Minka 2001, from memory); checked against brute force",
-        "the engine stood overnight both times and nothing was adjusted in between",
+        mark(
+            "reading = gap at 20 C + c (T - 20) + what the visit is off by, c the same for all valves of "
+            "a kind; started from the stack's own c with its spread, or with a wide one in case the "
+            "stack is wrong"
+        ),
+        mark("the same valves read at two even temperatures or more, intervals as the blades gave them"),
+        mark(
+            "Bayes' rule with expectation propagation (Minka 2001, from memory); checked against brute force"
+        ),
+        mark("the engine stood overnight both times and nothing was adjusted in between"),
     ),
     "hot_check": Why(
-        "middle of the hot reading - middle of the cold one, brought to 20 C; compared with the model's change",
-        "the same valves read cold and hot with two blades, the zones' temperatures",
-        "definition; each reading counts with the spread of its interval (width / root 12) and of the hand",
-        "bounded readings only; zones known to about 10 K",
+        mark(
+            "middle of the hot reading - middle of the cold one, brought to 20 C; compared with the "
+            "model's change"
+        ),
+        mark("the same valves read cold and hot with two blades, the zones' temperatures"),
+        mark(
+            "definition; each reading counts with the spread of its interval (width / root 12) and of "
+            "the hand"
+        ),
+        mark("bounded readings only; zones known to about 10 K"),
     ),
 }
 
@@ -97,20 +109,47 @@ class Calibration:
         said = []
         for kind in KINDS:
             own = self.coefficient[kind]
-            line = f"{KIND_WORD[kind].capitalize()}: {_um(own.value)} um/K, give or take {own.sd * 1000:.1f}"
-            if self.model is not None:
-                line += f" (the stack said {_um(self.model[kind].value)})"
-            said.append(line + ".")
+            if self.model is None:
+                said.append(
+                    say("Intake: {um} um/K, give or take {sd:.1f}.", um=_um(own.value), sd=own.sd * 1000)
+                    if kind == "I"
+                    else say(
+                        "Exhaust: {um} um/K, give or take {sd:.1f}.", um=_um(own.value), sd=own.sd * 1000
+                    )
+                )
+                continue
+            um, sd, stack = _um(own.value), own.sd * 1000, _um(self.model[kind].value)
+            said.append(
+                say(
+                    "Intake: {um} um/K, give or take {sd:.1f} (the stack said {stack}).",
+                    um=um,
+                    sd=sd,
+                    stack=stack,
+                )
+                if kind == "I"
+                else say(
+                    "Exhaust: {um} um/K, give or take {sd:.1f} (the stack said {stack}).",
+                    um=um,
+                    sd=sd,
+                    stack=stack,
+                )
+            )
         if self.stack_fits is None:
-            said.append("The engine file has no stack, so this comes from the readings alone.")
+            said.append(say("The engine file has no stack, so this comes from the readings alone."))
         elif self.stack_fits < 0.5:
             said.append(
-                f"The readings and the stack hardly agree (probability {self.stack_fits:.2f} that it fits): "
-                "check its lengths and materials, the pushrods' first."
+                say(
+                    "The readings and the stack hardly agree (probability {stack_fits:.2f} that it fits): check "
+                    "its lengths and materials, the pushrods' first.",
+                    stack_fits=self.stack_fits,
+                )
             )
         else:
             said.append(
-                f"The readings don't contradict the stack (probability {self.stack_fits:.2f} that it fits)."
+                say(
+                    "The readings don't contradict the stack (probability {stack_fits:.2f} that it fits).",
+                    stack_fits=self.stack_fits,
+                )
             )
         return tuple(said)
 
@@ -224,8 +263,10 @@ def compare_hot(
         )
     if not found:
         raise InputError(
-            "no valve was read both cold and hot with two blades (one that goes, one that does not): "
-            "give the same valve at both, like E1"
+            say(
+                "no valve was read both cold and hot with two blades (one that goes, one that does not): "
+                "give the same valve at both, like E1"
+            )
         )
     return found
 
@@ -303,8 +344,12 @@ def _propagate(
         if largest < _SETTLED:
             return tau, nu
     raise ConvergenceError(
-        f"the calibration did not settle in {max_sweeps} sweeps over {len(lo)} readings; "
-        "check them for a misread, or leave the widest intervals out"
+        say(
+            "the calibration did not settle in {max_sweeps} sweeps over {count} readings; check them for "
+            "a misread, or leave the widest intervals out",
+            max_sweeps=max_sweeps,
+            count=len(lo),
+        )
     )
 
 
@@ -339,7 +384,13 @@ _LOG_ROOT_2PI = 0.5 * math.log(2 * math.pi)
 def _check_spreads(hand_sd_mm: float, visit_sd_mm: float) -> None:
     for word, value in (("hand", hand_sd_mm), ("visit", visit_sd_mm)):
         if not (math.isfinite(value) and value > 0):
-            raise InputError(f"spread of the {word}: {value:g} mm; it must be more than 0, in mm, like 0.015")
+            raise InputError(
+                say(
+                    "spread of the {word}: {value:g} mm; it must be more than 0, in mm, like 0.015",
+                    word=word,
+                    value=value,
+                )
+            )
 
 
 def _check_visits(engine: Engine, visits: Sequence[GapsAt]) -> None:
@@ -350,16 +401,23 @@ def _check_visits(engine: Engine, visits: Sequence[GapsAt]) -> None:
             seen.setdefault(valve, []).append(visit.temp_c)
     if not any(max(temps) - min(temps) >= LEAST_SPREAD_K for temps in seen.values()):
         raise InputError(
-            f"no valve was read at two engine temperatures at least {LEAST_SPREAD_K:g} K apart; "
-            "read the same valves on a cold and on a warm day, without adjusting in between"
+            say(
+                "no valve was read at two engine temperatures at least {least_spread_k:g} K apart; read the "
+                "same valves on a cold and on a warm day, without adjusting in between",
+                least_spread_k=LEAST_SPREAD_K,
+            )
         )
 
 
 def _check_visit(engine: Engine, visit: GapsAt) -> None:
     if not LOWEST_C <= visit.temp_c <= 100:
         raise InputError(
-            f"engine temperature {visit.temp_c:g} C: the whole engine must be evenly warm, from {LOWEST_C:g} to 100 C; "
-            "for a running engine compare its hot gap instead"
+            say(
+                "engine temperature {temp_c:g} C: the whole engine must be evenly warm, from {lowest_c:g} to "
+                "100 C; for a running engine compare its hot gap instead",
+                temp_c=visit.temp_c,
+                lowest_c=LOWEST_C,
+            )
         )
     _check_gaps(engine, visit.gaps)
 
@@ -369,10 +427,15 @@ def _check_gaps(engine: Engine, gaps: Mapping[Valve, tuple[float, float]]) -> No
         engine.valve(str(valve))
         if not lo <= hi or lo == math.inf or hi == -math.inf or (lo == -math.inf and hi == math.inf):
             raise InputError(
-                f"{valve}: from {lo:g} to {hi:g} mm is no reading; give the thickest blade that goes first, "
-                "then the thinnest that does not"
+                say(
+                    "{valve}: from {lo:g} to {hi:g} mm is no reading; give the thickest blade that goes first, "
+                    "then the thinnest that does not",
+                    valve=valve,
+                    lo=lo,
+                    hi=hi,
+                )
             )
 
 
 def _um(mm: float) -> str:
-    return f"{mm * 1000:+.1f}".replace("-", "\N{MINUS SIGN}")
+    return number(mm * 1000, "+.1f").replace("-", "\N{MINUS SIGN}")

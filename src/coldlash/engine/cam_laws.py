@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from coldlash.errors import InputError
+from coldlash.language import say
 
 Array = NDArray[np.float64]
 Law = Callable[[ArrayLike, int], Array]
@@ -54,7 +55,9 @@ LAWS: dict[str, Law] = {"3-4-5": polynomial_345, "4-5-6-7": polynomial_4567, "cy
 def law_named(name: str) -> Law:
     """The law of this name. Raises InputError with the names there are."""
     if name not in LAWS:
-        raise InputError(f"{name!r} is not a cam law known here; use one of {', '.join(LAWS)}")
+        raise InputError(
+            say("{name!r} is not a cam law known here; use one of {laws}", name=name, laws=", ".join(LAWS))
+        )
     return LAWS[name]
 
 
@@ -67,4 +70,6 @@ def _polynomial(name: str, x: ArrayLike, order: int) -> Array:
 
 def _check_order(order: int) -> None:
     if order not in (0, 1, 2, 3):
-        raise InputError(f"order {order!r} is not 0 (lift), 1 (velocity), 2 (acceleration) or 3 (jerk)")
+        raise InputError(
+            say("order {order!r} is not 0 (lift), 1 (velocity), 2 (acceleration) or 3 (jerk)", order=order)
+        )

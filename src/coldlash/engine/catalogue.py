@@ -6,6 +6,7 @@ import difflib
 from importlib import resources
 
 from coldlash.errors import InputError
+from coldlash.language import say
 
 
 def generic_names() -> tuple[str, ...]:
@@ -22,8 +23,18 @@ def generic_text(name: str) -> str:
     names = generic_names()
     if name not in names:
         near = difflib.get_close_matches(name.lower()[:60], names, n=1)
-        hint = f"did you mean {near[0]}? " if near else ""
-        raise InputError(f"{name!r} is no generic engine; {hint}there are: {', '.join(names)}")
+        if near:
+            raise InputError(
+                say(
+                    "{name!r} is no generic engine; did you mean {near}? there are: {names}",
+                    name=name,
+                    near=near[0],
+                    names=", ".join(names),
+                )
+            )
+        raise InputError(
+            say("{name!r} is no generic engine; there are: {names}", name=name, names=", ".join(names))
+        )
     return (_folder() / f"{name}.toml").read_text(encoding="utf-8")
 
 

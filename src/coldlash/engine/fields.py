@@ -15,6 +15,7 @@ from typing import Any
 
 from coldlash.engine.toml_lines import UNREAD, Path, TomlFile
 from coldlash.errors import Fault
+from coldlash.language import plural, say
 
 Hint = Callable[[float], str | None]
 """Looks at a number and says what is suspicious about it (a wrong unit), or None."""
@@ -74,7 +75,9 @@ class Table:
     def missing(self, key: str, need: str) -> None:
         """Note that a key which has to be there is not."""
         self.notebook.fault(
-            self.path, f"{written((*self.path, key))} is missing; it needs {need}", at_key=True
+            self.path,
+            say("{key} is missing; it needs {need}", key=written((*self.path, key)), need=need),
+            at_key=True,
         )
 
     def raw(self, key: str, need: str, required: bool) -> Any:
@@ -116,22 +119,38 @@ class Table:
         if value is None:
             return None
         if not isinstance(value, str):
-            self.fault(key, f"{written((*self.path, key))} is {kind_of(value)}; it needs {need}, in quotes")
+            self.fault(
+                key,
+                say(
+                    "{key} is {kind}; it needs {need}, in quotes",
+                    key=written((*self.path, key)),
+                    kind=kind_of(value),
+                    need=need,
+                ),
+            )
             return None
         value = value.strip()
         if not value:
-            self.fault(key, f"{written((*self.path, key))} is empty; it needs {need}")
+            self.fault(key, say("{key} is empty; it needs {need}", key=written((*self.path, key)), need=need))
             return None
         if len(value) > longest:
             self.fault(
                 key,
-                f"{written((*self.path, key))} has {len(value)} characters; at most {longest} fit: shorten it",
+                say(
+                    "{key} has {count} characters; at most {longest} fit: shorten it",
+                    key=written((*self.path, key)),
+                    count=len(value),
+                    longest=longest,
+                ),
             )
             return None
         if not fit_to_print(value):
             self.fault(
                 key,
-                f"{written((*self.path, key))} holds a line break or a control character; use one line of text",
+                say(
+                    "{key} holds a line break or a control character; use one line of text",
+                    key=written((*self.path, key)),
+                ),
             )
             return None
         return value
@@ -145,19 +164,46 @@ class Table:
         means: Mapping[str, str] | None = None,
     ) -> str | None:
         """One of a few words. ``means`` holds other words for them, to suggest, never to take."""
-        need = "one of " + ", ".join(f'"{o}"' for o in options)
+        need = say("one of {options}", options=", ".join(f'"{o}"' for o in options))
         value = self.raw(key, need, required)
         if value is None:
             return None
         if not isinstance(value, str):
-            self.fault(key, f"{written((*self.path, key))} is {kind_of(value)}; it needs {need}")
+            self.fault(
+                key,
+                say(
+                    "{key} is {kind}; it needs {need}",
+                    key=written((*self.path, key)),
+                    kind=kind_of(value),
+                    need=need,
+                ),
+            )
             return None
         if value in options:
             return value
         word = value.strip().lower().replace("-", "").replace(" ", "")
         near = (means or {}).get(word) or nearest(word, options)
-        close = f'; did you mean "{near}"?' if near else ""
-        self.fault(key, f"{written((*self.path, key))} is {shown(value)}; it needs {need}{close}")
+        if near:
+            self.fault(
+                key,
+                say(
+                    '{key} is {given}; it needs {need}; did you mean "{near}"?',
+                    key=written((*self.path, key)),
+                    given=shown(value),
+                    need=need,
+                    near=near,
+                ),
+            )
+        else:
+            self.fault(
+                key,
+                say(
+                    "{key} is {given}; it needs {need}",
+                    key=written((*self.path, key)),
+                    given=shown(value),
+                    need=need,
+                ),
+            )
         return None
 
     def list_of(self, key: str, need: str, *, required: bool = False) -> list[Any] | None:
@@ -166,7 +212,15 @@ class Table:
         if value is None:
             return None
         if not isinstance(value, list):
-            self.fault(key, f"{written((*self.path, key))} is {kind_of(value)}; it needs {need}, in [ ]")
+            self.fault(
+                key,
+                say(
+                    "{key} is {kind}; it needs {need}, in [ ]",
+                    key=written((*self.path, key)),
+                    kind=kind_of(value),
+                    need=need,
+                ),
+            )
             return None
         return value
 
@@ -177,7 +231,15 @@ class Table:
             return None
         path = (*self.path, key)
         if not isinstance(value, dict):
-            self.fault(key, f"{written(path)} is {kind_of(value)}; it needs {need}, under [{written(path)}]")
+            self.fault(
+                key,
+                say(
+                    "{key} is {kind}; it needs {need}, under [{key}]",
+                    key=written(path),
+                    kind=kind_of(value),
+                    need=need,
+                ),
+            )
             return None
         return Table(self.notebook, path, value, known, self._elsewhere)
 
@@ -189,14 +251,23 @@ class Table:
             return
         if not isinstance(value, list):
             self.fault(
-                key, f"{written(path)} is {kind_of(value)}; it needs one [[{written(path)}]] for each part"
+                key,
+                say(
+                    "{key} is {kind}; it needs one [[{key}]] for each part",
+                    key=written(path),
+                    kind=kind_of(value),
+                ),
             )
             return
         for index, item in enumerate(value):
             if not isinstance(item, dict):
                 self.notebook.fault(
                     (*path, index),
-                    f"{written(path)} holds {kind_of(item)}; it needs one [[{written(path)}]] for each part",
+                    say(
+                        "{key} holds {kind}; it needs one [[{key}]] for each part",
+                        key=written(path),
+                        kind=kind_of(item),
+                    ),
                 )
                 continue
             yield Table(self.notebook, (*path, index), item, known, self._elsewhere)
@@ -205,11 +276,23 @@ class Table:
         meaning = self._elsewhere(self.path, key)
         if meaning is None:
             near = nearest(key, known)
-            meaning = f"did you mean {near}?" if near else "known here: " + ", ".join(known)
-        place = f"in [{self.where}]" if self.path else "at the top of the file"
-        self.notebook.fault(
-            (*self.path, key), f"{shown_key(key)} is not known {place}; {meaning}", at_key=True
-        )
+            meaning = (
+                say("did you mean {near}?", near=near)
+                if near
+                else say("known here: {keys}", keys=", ".join(known))
+            )
+        if self.path:
+            message = say(
+                "{key} is not known in [{table}]; {meaning}",
+                key=shown_key(key),
+                table=self.where,
+                meaning=meaning,
+            )
+        else:
+            message = say(
+                "{key} is not known at the top of the file; {meaning}", key=shown_key(key), meaning=meaning
+            )
+        self.notebook.fault((*self.path, key), message, at_key=True)
 
 
 def check_number(
@@ -226,23 +309,62 @@ def check_number(
     """A number in range, or None with a fault noted."""
     name = written(path)
     if isinstance(value, bool) or not isinstance(value, int | float):
-        notebook.fault(path, f"{name} is {kind_of(value)}; it needs {need}{_unquoted(value)}")
+        notebook.fault(
+            path,
+            _with_hint(
+                say("{key} is {kind}; it needs {need}", key=name, kind=kind_of(value), need=need),
+                _unquoted(value),
+            ),
+        )
         return None
     try:
         number = float(value)
     except OverflowError:
         number = math.inf
     if not math.isfinite(number):
-        notebook.fault(path, f"{name} is {number}, which is no size; it needs {need}")
+        notebook.fault(
+            path,
+            say(
+                "{key} is {number}, which is no size; it needs {need}",
+                key=name,
+                number=str(number),
+                need=need,
+            ),
+        )
         return None
     suspicion = hint(number) if hint else None
     if suspicion is not None:
-        notebook.fault(path, f"{name} is {plain(number)}; it needs {need}: {suspicion}")
+        notebook.fault(
+            path,
+            say(
+                "{key} is {value}; it needs {need}: {suspicion}",
+                key=name,
+                value=plain(number),
+                need=need,
+                suspicion=suspicion,
+            ),
+        )
         return None
     if number < low or number > high or (above and number == low):
-        start = f"more than {plain(low)}" if above else f"{plain(low)}"
-        join = "and at most" if above else "to"
-        notebook.fault(path, f"{name} is {plain(number)}; it needs {need}, {start} {join} {plain(high)}")
+        if above:
+            message = say(
+                "{key} is {given}; it needs {need}, more than {low} and at most {high}",
+                key=name,
+                given=plain(number),
+                need=need,
+                low=plain(low),
+                high=plain(high),
+            )
+        else:
+            message = say(
+                "{key} is {given}; it needs {need}, {low} to {high}",
+                key=name,
+                given=plain(number),
+                need=need,
+                low=plain(low),
+                high=plain(high),
+            )
+        notebook.fault(path, message)
         return None
     return number
 
@@ -251,12 +373,37 @@ def check_whole(notebook: Notebook, path: Path, value: Any, need: str, low: int,
     """A whole number in range, or None with a fault noted."""
     name = written(path)
     if isinstance(value, bool) or not isinstance(value, int):
-        notebook.fault(path, f"{name} is {kind_of(value)}; it needs {need}, a whole number{_unquoted(value)}")
+        notebook.fault(
+            path,
+            _with_hint(
+                say(
+                    "{key} is {kind}; it needs {need}, a whole number",
+                    key=name,
+                    kind=kind_of(value),
+                    need=need,
+                ),
+                _unquoted(value),
+            ),
+        )
         return None
     if not low <= value <= high:
-        notebook.fault(path, f"{name} is {shown(value)}; it needs {need}, {low} to {high}")
+        notebook.fault(
+            path,
+            say(
+                "{key} is {given}; it needs {need}, {low} to {high}",
+                key=name,
+                given=shown(value),
+                need=need,
+                low=low,
+                high=high,
+            ),
+        )
         return None
     return value
+
+
+def _with_hint(message: str, hint: str) -> str:
+    return say("{message}; {hint}", message=message, hint=hint) if hint else message
 
 
 def _unquoted(value: Any) -> str:
@@ -264,15 +411,15 @@ def _unquoted(value: Any) -> str:
         return ""
     inner = value.strip()
     if re.fullmatch(r"[+-]?\d{1,9}(\.\d{1,9})?", inner):
-        return f"; write it without quotes: {inner}"
+        return say("write it without quotes: {inner}", inner=inner)
     if re.fullmatch(r"[+-]?\d{0,9},\d{1,9}", inner):
-        return f"; write it without quotes and with a point: {inner.replace(',', '.')}"
+        return say("write it without quotes and with a point: {text}", text=inner.replace(",", "."))
     inch = re.fullmatch(r'([+-]?\d{0,9}\.?\d{1,9})\s*(?:in|inch|inches|")', inner)
     if inch:
-        return f"; inches are written in mm, without quotes: {plain(float(inch[1]) * 25.4)}"
+        return say("inches are written in mm, without quotes: {value}", value=plain(float(inch[1]) * 25.4))
     unit = re.fullmatch(r"([+-]?\d{1,9}(?:\.\d{1,9})?)\s*[^\W\d]+", inner)
     if unit:
-        return f"; write the bare number without quotes: {unit[1]}"
+        return say("write the bare number without quotes: {unit}", unit=unit[1])
     return ""
 
 
@@ -281,7 +428,10 @@ def written(path: Path) -> str:
     text = ""
     for index, part in enumerate(path):
         if isinstance(part, int):
-            text += f", item {part + 1}" if isinstance(path[index - 1], int) else f" {part + 1}"
+            if isinstance(path[index - 1], int):
+                text = say("{path}, item {n}", path=text, n=part + 1)
+            else:
+                text += f" {part + 1}"
         else:
             text += f".{shown_key(part)}" if text else shown_key(part)
     return text
@@ -290,22 +440,22 @@ def written(path: Path) -> str:
 def kind_of(value: Any) -> str:
     """What a TOML value is, in words, with the value where it is short."""
     if isinstance(value, bool):
-        return f"{str(value).lower()}, a yes-or-no value"
+        return say("{text}, a yes-or-no value", text=str(value).lower())
     if isinstance(value, str):
-        return f"the text {shown(value)}" if value else "an empty text"
+        return say("the text {given}", given=shown(value)) if value else say("an empty text")
     if isinstance(value, int | float):
-        return f"the number {shown(value)}"
+        return say("the number {given}", given=shown(value))
     if isinstance(value, list):
-        return "a list" if value else "an empty list"
+        return say("a list") if value else say("an empty list")
     if isinstance(value, dict):
-        return "a table"
-    return f"the date or time {value.isoformat()}"  # TOML knows nothing else
+        return say("a table")
+    return say("the date or time {when}", when=value.isoformat())  # TOML knows nothing else
 
 
 def shown(value: object) -> str:
     """A short quotation of a text or number."""
     if isinstance(value, int) and abs(value) >= 10**40:
-        return "with more than 40 figures"
+        return say("with more than 40 figures")
     text = f'"{value}"' if isinstance(value, str) else str(value)
     text = "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in text)
     return text if len(text) <= 40 else text[:37] + "..." + ('"' if isinstance(value, str) else "")
@@ -332,3 +482,34 @@ def nearest(word: str, known: Sequence[str]) -> str | None:
     """The known word most like this one, or None when none is near."""
     match = difflib.get_close_matches(word.lower()[:60], known, n=1, cutoff=0.6)
     return match[0] if match else None
+
+
+def once_each(wanted: list[Any], given: list[Any]) -> str:
+    """What is missing from, and what is double in, ``given``; empty when each is there once."""
+    missing = [str(w) for w in wanted if w not in given]
+    double = [str(w) for w in wanted if given.count(w) > 1]
+    if missing and double:
+        return say("{missing} and {double}", missing=_missing(missing), double=_double(double))
+    if missing:
+        return _missing(missing)
+    return _double(double) if double else ""
+
+
+def _missing(names: list[str]) -> str:
+    return plural("{names} is missing", "{names} are missing", len(names), names=", ".join(names))
+
+
+def _double(names: list[str]) -> str:
+    return plural(
+        "{names} stands more than once", "{names} stand more than once", len(names), names=", ".join(names)
+    )
+
+
+def whole_numbers(top: Table, key: str, items: list[Any], high: int, path: tuple[int, ...] = ()) -> list[int]:
+    """Cylinder numbers from 1 to ``high`` in a list; faults are noted."""
+    found = []
+    for index, item in enumerate(items):
+        number = check_whole(top.notebook, (key, *path, index), item, say("a cylinder number"), 1, high)
+        if number is not None:
+            found.append(number)
+    return found

@@ -30,6 +30,7 @@ from coldlash.engine.lobe import LiftCurve
 from coldlash.engine.slider_crank import Cylinder
 from coldlash.engine.valve_flow import ValveSize, flow_area_mm2
 from coldlash.errors import ConvergenceError, InputError
+from coldlash.language import say
 
 Array = NDArray[np.float64]
 
@@ -95,19 +96,32 @@ class Conditions:
 
     def __post_init__(self) -> None:
         if not 20 <= self.rpm <= 20000:
-            raise InputError(f"{self.rpm:g} rpm is no crank speed for this model; give 20 to 20000")
+            raise InputError(
+                say("{rpm:g} rpm is no crank speed for this model; give 20 to 20000", rpm=self.rpm)
+            )
         if not min(self.intake_kpa, self.exhaust_kpa, self.crankcase_kpa) > 0:
-            raise InputError("a pressure is not above 0; give absolute kilopascals (sea level about 101)")
+            raise InputError(
+                say("a pressure is not above 0; give absolute kilopascals (sea level about 101)")
+            )
         if not -60 <= self.intake_c <= 200:
-            raise InputError(f"intake air of {self.intake_c:g} C can't be; give degrees Celsius, -60 to 200")
+            raise InputError(
+                say(
+                    "intake air of {intake_c:g} C can't be; give degrees Celsius, -60 to 200",
+                    intake_c=self.intake_c,
+                )
+            )
         if self.leak_mm2 < 0 or self.heat_mj_per_kg < 0 or not self.port_share > 0:
-            raise InputError("leak area and heat must be 0 or more, the ports' share above 0")
+            raise InputError(say("leak area and heat must be 0 or more, the ports' share above 0"))
         if not (
             self.burn_start_deg >= -120 and self.burn_deg >= 1 and self.burn_start_deg + self.burn_deg <= 120
         ):
             raise InputError(
-                f"burning from {self.burn_start_deg:g} for {self.burn_deg:g} degrees leaves the closed part of the"
-                " cycle; keep it within 120 degrees of firing TDC and at least 1 degree long"
+                say(
+                    "burning from {burn_start_deg:g} for {burn_deg:g} degrees leaves the closed part of the "
+                    "cycle; keep it within 120 degrees of firing TDC and at least 1 degree long",
+                    burn_start_deg=self.burn_start_deg,
+                    burn_deg=self.burn_deg,
+                )
             )
 
 
@@ -199,8 +213,12 @@ def run_cycle(
             )
         start = end
     raise ConvergenceError(
-        f"the cycle did not settle in {MOST_CYCLES} repetitions (last change {change:.1e}); check the gaps,"
-        " the leak and the speed"
+        say(
+            "the cycle did not settle in {most_cycles} repetitions (last change {change:.1e}); check the "
+            "gaps, the leak and the speed",
+            most_cycles=MOST_CYCLES,
+            change=change,
+        )
     )
 
 
@@ -213,7 +231,11 @@ def closed_run(
     """
     if not end_deg > start_deg:
         raise InputError(
-            f"from {start_deg:g} to {end_deg:g} degrees is no turn forward; the end must be later"
+            say(
+                "from {start_deg:g} to {end_deg:g} degrees is no turn forward; the end must be later",
+                start_deg=start_deg,
+                end_deg=end_deg,
+            )
         )
     steps = max(1, math.ceil((end_deg - start_deg) / STEP_DEG))
     deg = np.linspace(start_deg, end_deg, 2 * steps + 1)
@@ -250,7 +272,7 @@ def vessel_run(
     The same equations as a cycle, the volume standing still. Raises InputError for values not above 0.
     """
     if not min(volume_cm3, effective_area_mm2, pressure_kpa, temperature_k, outside_kpa, seconds, steps) > 0:
-        raise InputError("a vessel needs volume, area, pressures, temperature, time and steps above 0")
+        raise InputError(say("a vessel needs volume, area, pressures, temperature, time and steps above 0"))
     conditions = Conditions(rpm=1000.0, fired=False, exhaust_kpa=outside_kpa)
     width = seconds * 6.0 * conditions.rpm / steps
     volume = volume_cm3 * 1e-6
@@ -312,7 +334,11 @@ def _lay_track(
     pieces = np.maximum(least, np.ceil(width * rate.max(axis=0) / _STABLE)).astype(int)
     if pieces.sum() > 400_000:
         raise InputError(
-            f"at {conditions.rpm:g} rpm this cycle needs {int(pieces.sum())} steps; turn faster than that"
+            say(
+                "at {rpm:g} rpm this cycle needs {sum} steps; turn faster than that",
+                rpm=conditions.rpm,
+                sum=int(pieces.sum()),
+            )
         )
     ends = [np.linspace(a, b, n + 1)[:-1] for a, b, n in zip(cells[:-1], cells[1:], pieces, strict=True)]
     nodes = np.append(np.concatenate(ends), END_DEG)
@@ -411,7 +437,9 @@ def _make_rates(
     def gas(t: float, y: float) -> tuple[float, float, float, float]:
         """R, cp, h and h of burnt less fresh at t for a mixture with share y burnt."""
         if not LOWEST_K <= t < HIGHEST_K:
-            raise ConvergenceError(f"the gas left the tables at {t:.0f} K; check heat, speed and leak")
+            raise ConvergenceError(
+                say("the gas left the tables at {t:.0f} K; check heat, speed and leak", t=t)
+            )
         at = (t - LOWEST_K) / STEP_K
         i = int(at)
         f = at - i

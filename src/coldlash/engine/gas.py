@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from coldlash.errors import InputError
+from coldlash.language import say
 
 Array = NDArray[np.float64]
 
@@ -97,7 +98,11 @@ class Gas:
         t = np.asarray(temperature_k, dtype=np.float64)
         if not ((t >= LOWEST_K) & (t <= HIGHEST_K)).all():
             raise InputError(
-                f"a gas temperature is outside {LOWEST_K:g}..{HIGHEST_K:g} K; give kelvin, not degrees Celsius"
+                say(
+                    "a gas temperature is outside {lowest_k:g}..{highest_k:g} K; give kelvin, not degrees Celsius",
+                    lowest_k=LOWEST_K,
+                    highest_k=HIGHEST_K,
+                )
             )
         at = (t - LOWEST_K) / STEP_K
         i = np.minimum(at.astype(np.intp), len(self.cp_table) - 2)
@@ -108,7 +113,13 @@ def mixture(name: str, parts: dict[str, float]) -> Gas:
     """A frozen mixture from mole fractions of N2, O2, Ar, CO2, H2O (any sum). Raises InputError otherwise."""
     unknown = sorted(set(parts) - set(_SPECIES))
     if unknown or not parts or min(parts.values()) < 0 or sum(parts.values()) <= 0:
-        raise InputError(f"{parts} is no mixture known here; give amounts above 0 of {', '.join(_SPECIES)}")
+        raise InputError(
+            say(
+                "{parts} is no mixture known here; give amounts above 0 of {species}",
+                parts=parts,
+                species=", ".join(_SPECIES),
+            )
+        )
     total = sum(parts.values())
     molar_mass = sum(x * _SPECIES[s][0] for s, x in parts.items()) / total / 1000
     t = _grid()
@@ -126,7 +137,7 @@ def mixture(name: str, parts: dict[str, float]) -> Gas:
 def constant_k_gas(k: float, r: float = 287.05) -> Gas:
     """A gas with constant cp/cv = ``k`` and gas constant ``r``, J/(kg K). Raises InputError."""
     if not (k > 1 and r > 0):
-        raise InputError(f"k {k:g} and R {r:g} make no gas; k must be above 1 and R above 0")
+        raise InputError(say("k {k:g} and R {r:g} make no gas; k must be above 1 and R above 0", k=k, r=r))
     return _tabled(f"k = {k:g}", r, np.full_like(_grid(), k / (k - 1) * r))
 
 

@@ -29,6 +29,7 @@ from coldlash.engine.materials import (
 from coldlash.engine.spec import KIND_WORD, Engine, Height, Kind, StackPart
 from coldlash.engine.why import Why
 from coldlash.errors import InputError
+from coldlash.language import mark, plural, say
 
 KINDS: tuple[Kind, Kind] = ("I", "E")
 LENGTH_SD = 0.02
@@ -40,27 +41,39 @@ HIGHEST_C = 1200.0
 
 WHY: dict[str, Why] = {
     "per_k_uniform": Why(
-        "sum over parts of (gap per mm of the heights the part is in) x length x expansion at 20 C",
-        "the stack of the engine file (lengths mm, materials), rocker ratio",
-        "linear thermal expansion (textbook definition); expansion figures with their sources in the table of"
-        " materials; signs from the linkage, derived here",
-        "the whole engine evenly warm, near 20 C; lengths good to 2 % and what a list leaves out (0.3 um/K) are"
-        " judgements",
+        mark("sum over parts of (gap per mm of the heights the part is in) x length x expansion at 20 C"),
+        mark("the stack of the engine file (lengths mm, materials), rocker ratio"),
+        mark(
+            "linear thermal expansion (textbook definition); expansion figures with their sources in the "
+            "table of materials; signs from the linkage, derived here"
+        ),
+        mark(
+            "the whole engine evenly warm, near 20 C; lengths good to 2 % and what a list leaves out "
+            "(0.3 um/K) are judgements"
+        ),
     ),
     "gap_change": Why(
-        "sum over parts of (gap per mm of the heights the part is in) x length x strain from 20 C to its zone's"
-        " temperature",
-        "the stack of the engine file, rocker ratio, one temperature for each zone (Celsius)",
-        "linear thermal expansion (textbook definition); expansion figures with their sources in the table of"
-        " materials",
-        "each zone evenly warm and its parts free to grow; bending and clamping are left out",
+        mark(
+            "sum over parts of (gap per mm of the heights the part is in) x length x strain from 20 C to "
+            "its zone's temperature"
+        ),
+        mark("the stack of the engine file, rocker ratio, one temperature for each zone (Celsius)"),
+        mark(
+            "linear thermal expansion (textbook definition); expansion figures with their sources in the "
+            "table of materials"
+        ),
+        mark("each zone evenly warm and its parts free to grow; bending and clamping are left out"),
     ),
     "hot_gap": Why(
-        "cold gap + gap change; the spread adds up lengths (2 %), expansion figures and temperatures (10 K a"
-        " zone) as squares",
-        "the cold gap (mm), the stack, the zones' temperatures and their spreads",
-        "first-order propagation of independent spreads (textbook); the spreads themselves are judgements",
-        "it tells which way and about how far, not the blade",
+        mark(
+            "cold gap + gap change; the spread adds up lengths (2 %), expansion figures and temperatures "
+            "(10 K a zone) as squares"
+        ),
+        mark("the cold gap (mm), the stack, the zones' temperatures and their spreads"),
+        mark(
+            "first-order propagation of independent spreads (textbook); the spreads themselves are judgements"
+        ),
+        mark("it tells which way and about how far, not the blade"),
     ),
 }
 
@@ -132,8 +145,14 @@ def notes(engine: Engine, zones: Mapping[str, float] | None = None) -> tuple[str
     empty = [height for height in needed if height not in filled]
     if empty and engine.stack:
         found.append(
-            f"No part of the stack is in the height{'s' if len(empty) > 1 else ''} {', '.join(empty)}: "
-            "it counts 0, and what heat does to the gap may be far off"
+            plural(
+                "No part of the stack is in the height {empty}: it counts 0, and what heat does to "
+                "the gap may be far off",
+                "No part of the stack is in the heights {empty}: it counts 0, and what heat does to "
+                "the gap may be far off",
+                len(empty),
+                empty=", ".join(empty),
+            )
         )
     for part in engine.stack:
         if zones is not None and part.material is not None and part.zone in zones:
@@ -181,7 +200,12 @@ def hot_gap(
     """
     spreads = _temperature_spreads(engine, temp_sd_k)
     if dim_sd_mm is not None and not (math.isfinite(dim_sd_mm) and dim_sd_mm >= 0):
-        raise InputError(f"spread of the lengths {dim_sd_mm:g} mm: it must be 0 or more, in mm, like 1")
+        raise InputError(
+            say(
+                "spread of the lengths {dim_sd_mm:g} mm: it must be 0 or more, in mm, like 1",
+                dim_sd_mm=dim_sd_mm,
+            )
+        )
     change = gap_change(engine, zones)
     slopes = zone_slopes(engine, zones)
     found: dict[Kind, HotGap] = {}
@@ -289,8 +313,11 @@ def _slope(part: StackPart, temp_c: float) -> float:
 def _given(part: StackPart) -> float:
     if part.expansion_per_k is None:
         raise InputError(
-            f"stack part {part.part!r} has neither a material nor expansion_per_k; "
-            'write one of them, like material = "6061"'
+            say(
+                "stack part {part!r} has neither a material nor expansion_per_k; write one of them, like "
+                'material = "6061"',
+                part=part.part,
+            )
         )
     return part.expansion_per_k
 
@@ -326,22 +353,32 @@ def _dot(a: Sequence[float], b: Sequence[float]) -> float:
 
 def _temperature_spreads(engine: Engine, temp_sd_k: float | Mapping[str, float]) -> dict[str, float]:
     given = temp_sd_k if isinstance(temp_sd_k, Mapping) else even(engine, temp_sd_k)
-    _check_names(engine, given, "a temperature spread")
+    _check_names(engine, given, say("a temperature spread"))
     for zone, sd in given.items():
         if not (math.isfinite(sd) and sd >= 0):
             raise InputError(
-                f"spread of the temperature of zone {zone}: {sd:g} K; it must be 0 or more, like 10"
+                say(
+                    "spread of the temperature of zone {zone}: {sd:g} K; it must be 0 or more, like 10",
+                    zone=zone,
+                    sd=sd,
+                )
             )
     return dict(given)
 
 
 def _check_zones(engine: Engine, zones: Mapping[str, float]) -> None:
-    _check_names(engine, zones, "a temperature")
+    _check_names(engine, zones, say("a temperature"))
     for zone, temp in zones.items():
         if not LOWEST_C <= temp <= HIGHEST_C:  # also refuses nan
             raise InputError(
-                f"zone {zone} at {temp:g} C: temperatures from {LOWEST_C:g} to {HIGHEST_C:g} C can be used; "
-                "give degrees Celsius"
+                say(
+                    "zone {zone} at {temp:g} C: temperatures from {lowest_c:g} to {highest_c:g} C can be used; "
+                    "give degrees Celsius",
+                    zone=zone,
+                    temp=temp,
+                    lowest_c=LOWEST_C,
+                    highest_c=HIGHEST_C,
+                )
             )
 
 
@@ -349,18 +386,34 @@ def _check_names(engine: Engine, zones: Mapping[str, float], what: str) -> None:
     have = zones_of(engine)
     if not have:
         raise InputError(
-            f"{engine.name} has no [[stack]] in its engine file, so nothing is known about its heat; "
-            "add the parts with length, material, zone and heights"
+            say(
+                "{name} has no [[stack]] in its engine file, so nothing is known about its heat; add the "
+                "parts with length, material, zone and heights",
+                name=engine.name,
+            )
         )
     for zone in zones:
         if zone not in have:
             near = difflib.get_close_matches(zone, have, n=1, cutoff=0.0)[0]
             raise InputError(
-                f"{engine.name} has no zone {zone!r}; nearest is {near!r}. Its zones: {', '.join(have)}"
+                say(
+                    "{name} has no zone {zone!r}; nearest is {near!r}. Its zones: {have}",
+                    name=engine.name,
+                    zone=zone,
+                    near=near,
+                    have=", ".join(have),
+                )
             )
     missing = [zone for zone in have if zone not in zones]
     if missing:
         raise InputError(
-            f"{what} is missing for zone{'s' if len(missing) > 1 else ''} {', '.join(missing)} of {engine.name}; "
-            f"give all of: {', '.join(have)}"
+            plural(
+                "{what} is missing for zone {missing} of {name}; give all of: {have}",
+                "{what} is missing for zones {missing} of {name}; give all of: {have}",
+                len(missing),
+                what=what,
+                missing=", ".join(missing),
+                name=engine.name,
+                have=", ".join(have),
+            )
         )

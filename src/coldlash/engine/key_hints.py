@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from coldlash.engine.toml_lines import Path
+from coldlash.language import mark, say, table
 
 TOP = (
     "name",
@@ -53,24 +54,24 @@ KNOWN: Mapping[str, tuple[str, ...]] = {
 }
 
 _SAID_ELSEWHERE = {
-    "rpm": "engine speed is no part of an engine file; give it to the command that asks for it",
-    "speed": "engine speed is no part of an engine file; give it to the command that asks for it",
-    "idle_rpm": "engine speed is no part of an engine file; give it to the command that asks for it",
-    "displacement": "give bore_mm and stroke_mm in [geometry] instead",
-    "capacity": "give bore_mm and stroke_mm in [geometry] instead",
-    "capacity_cc": "give bore_mm and stroke_mm in [geometry] instead",
-    "odometer": "distances belong in the book or the log, not in the engine file",
-    "mileage": "distances belong in the book or the log, not in the engine file",
-    "temperature": "temperatures are given by zone when asked, a part only names its zone",
-    "temperature_c": "temperatures are given by zone when asked, a part only names its zone",
-    "every_h": 'write every_km = hours x km_per_h, with meter = "h"',
-    "every_hours": 'write every_km = hours x km_per_h, with meter = "h"',
-    "every_miles": "write every_km; 3000 miles are 4828 km",
-    "every_mi": "write every_km; 3000 miles are 4828 km",
-    "first_miles": "write first_km; 500 miles are 805 km",
-    "duration": "give opening and closing, like intake_opens_btdc and intake_closes_abdc",
-    "lobe_centre": "give opening and closing, like intake_opens_btdc and intake_closes_abdc",
-    "lobe_center": "give opening and closing, like intake_opens_btdc and intake_closes_abdc",
+    "rpm": mark("engine speed is no part of an engine file; give it to the command that asks for it"),
+    "speed": mark("engine speed is no part of an engine file; give it to the command that asks for it"),
+    "idle_rpm": mark("engine speed is no part of an engine file; give it to the command that asks for it"),
+    "displacement": mark("give bore_mm and stroke_mm in [geometry] instead"),
+    "capacity": mark("give bore_mm and stroke_mm in [geometry] instead"),
+    "capacity_cc": mark("give bore_mm and stroke_mm in [geometry] instead"),
+    "odometer": mark("distances belong in the book or the log, not in the engine file"),
+    "mileage": mark("distances belong in the book or the log, not in the engine file"),
+    "temperature": mark("temperatures are given by zone when asked, a part only names its zone"),
+    "temperature_c": mark("temperatures are given by zone when asked, a part only names its zone"),
+    "every_h": mark('write every_km = hours x km_per_h, with meter = "h"'),
+    "every_hours": mark('write every_km = hours x km_per_h, with meter = "h"'),
+    "every_miles": mark("write every_km; 3000 miles are 4828 km"),
+    "every_mi": mark("write every_km; 3000 miles are 4828 km"),
+    "first_miles": mark("write first_km; 500 miles are 805 km"),
+    "duration": mark("give opening and closing, like intake_opens_btdc and intake_closes_abdc"),
+    "lobe_centre": mark("give opening and closing, like intake_opens_btdc and intake_closes_abdc"),
+    "lobe_center": mark("give opening and closing, like intake_opens_btdc and intake_closes_abdc"),
 }
 
 _MEANS = {
@@ -185,25 +186,25 @@ def meaning_of(path: Path, key: str) -> str | None:
     """
     word = key.strip().lower().replace("-", "_").replace(" ", "_")
     if word in _SAID_ELSEWHERE:
-        return _SAID_ELSEWHERE[word]
+        return table(_SAID_ELSEWHERE[word])
     here = _known_under(path)
     for suffix in _IN_UNIT:
         stem = word.removesuffix(suffix)
         if stem != word:
             metric = next((k for k in here if k in (f"{stem}_mm", stem)), None)
             if metric:
-                return f"lengths are in mm here (1 in = 25.4 mm): {metric}"
+                return say("lengths are in mm here (1 in = 25.4 mm): {metric}", metric=metric)
     if word != key and word in here:
-        return f"keys are written in small letters with _: {word}"
+        return say("keys are written in small letters with _: {word}", word=word)
     meant = _MEANS.get(word, word)
     if meant in here:
-        return f"did you mean {meant}?"
+        return say("did you mean {meant}?", meant=meant)
     if meant in TOP and path:
-        return f"{meant} belongs at the top of the file, before the first [table]"
-    for table, keys in KNOWN.items():
+        return say("{meant} belongs at the top of the file, before the first [table]", meant=meant)
+    for place, keys in KNOWN.items():
         if meant in keys:
-            belongs = f"[[{table}]]" if table == "stack" else f"[{table}]"
-            return f"{meant} belongs in {belongs}"
+            belongs = f"[[{place}]]" if place == "stack" else f"[{place}]"
+            return say("{meant} belongs in {belongs}", meant=meant, belongs=belongs)
     return None
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from itertools import pairwise
 
 from coldlash.errors import InputError
+from coldlash.language import say
 from coldlash.units import parse_number
 
 FEWEST_ROWS = 8
@@ -28,37 +29,68 @@ def read_lift_table(text: str) -> tuple[tuple[tuple[float, float], ...], list[st
         if not rows and not faults and not header_seen and _is_header(cells):
             header_seen = True
             if any("crank" in cell.lower() for cell in cells):
-                faults.append(f"line {line}: angles are named crank degrees; give cam degrees (half of them)")
+                faults.append(
+                    say(
+                        "line {line}: angles are named crank degrees; give cam degrees (half of them)",
+                        line=line,
+                    )
+                )
             continue
         if len(cells) != 2:
             faults.append(
-                f"line {line}: {_short(content)} has {len(cells)} cells; write angle and lift, like 12.5, 3.20"
-                " (with decimal commas, set the cells apart with ;)"
+                say(
+                    "line {line}: {short} has {count} cells; write angle and lift, like 12.5, 3.20 (with decimal "
+                    "commas, set the cells apart with ;)",
+                    line=line,
+                    short=_short(content),
+                    count=len(cells),
+                )
             )
             continue
         try:
-            angle = parse_number(cells[0], "angle")
-            lift = parse_number(cells[1], "lift")
+            angle = parse_number(cells[0], say("angle"))
+            lift = parse_number(cells[1], say("lift"))
         except InputError as error:
-            faults.append(f"line {line}: {_printable(str(error))}")
+            faults.append(say("line {line}: {printable}", line=line, printable=_printable(str(error))))
             continue
         if not -720 <= angle <= 720:
-            faults.append(f"line {line}: angle {angle:g} is no cam angle; give cam degrees from -720 to 720")
+            faults.append(
+                say(
+                    "line {line}: angle {angle:g} is no cam angle; give cam degrees from -720 to 720",
+                    line=line,
+                    angle=angle,
+                )
+            )
         elif not -1 <= lift <= 30:
-            faults.append(f"line {line}: lift {lift:g} mm is no valve lift; give mm, up to 30")
+            faults.append(
+                say("line {line}: lift {lift:g} mm is no valve lift; give mm, up to 30", line=line, lift=lift)
+            )
         else:
             rows.append((line, angle, lift))
     for (_, before, _), (line, after, _) in pairwise(rows):
         if after <= before:
             faults.append(
-                f"line {line}: angle {after:g} follows {before:g}; angles must rise from row to row"
+                say(
+                    "line {line}: angle {after:g} follows {before:g}; angles must rise from row to row",
+                    line=line,
+                    after=after,
+                    before=before,
+                )
             )
     if rows and rows[-1][1] - rows[0][1] > 360:
-        faults.append("the angles span more than 360 cam degrees, one whole turn; are they crank degrees?")
+        faults.append(
+            say("the angles span more than 360 cam degrees, one whole turn; are they crank degrees?")
+        )
     if not faults and len(rows) < FEWEST_ROWS:
-        faults.append(f"{len(rows)} rows of angle and lift; at least {FEWEST_ROWS} are needed for a curve")
+        faults.append(
+            say(
+                "{count} rows of angle and lift; at least {fewest_rows} are needed for a curve",
+                count=len(rows),
+                fewest_rows=FEWEST_ROWS,
+            )
+        )
     elif not faults and max(lift for _, _, lift in rows) <= 0:
-        faults.append("no row lifts the valve; lift must be above 0 mm somewhere")
+        faults.append(say("no row lifts the valve; lift must be above 0 mm somewhere"))
     return tuple((angle, lift) for _, angle, lift in rows), faults
 
 

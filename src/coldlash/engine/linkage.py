@@ -27,6 +27,7 @@ from typing import Literal, NamedTuple
 
 from coldlash.engine.spec import Engine, Linkage, Valve
 from coldlash.errors import InputError
+from coldlash.language import number, say
 
 Cause = Literal[
     "seat_recession_or_stretch",
@@ -87,8 +88,10 @@ def screw_gap_per_mm(linkage: Linkage) -> float:
     size = abs(1 - linkage.rocker_ratio)
     if size < 1e-9:
         raise InputError(
-            "a finger follower of ratio 1 has its cam over the valve: a screw at its pivot does not move the gap; "
-            'check rocker_ratio, or write screw_side = "valve"'
+            say(
+                "a finger follower of ratio 1 has its cam over the valve: a screw at its pivot does not move "
+                'the gap; check rocker_ratio, or write screw_side = "valve"'
+            )
         )
     return size
 
@@ -101,18 +104,38 @@ def screw_turn_deg(linkage: Linkage, from_mm: float, to_mm: float) -> float:
     """
     if not (math.isfinite(from_mm) and math.isfinite(to_mm)):
         raise InputError(
-            f"screw turn from {from_mm:g} to {to_mm:g} mm: both gaps must be known, in mm, like 0.10"
+            say(
+                "screw turn from {from_mm:g} to {to_mm:g} mm: both gaps must be known, in mm, like 0.10",
+                from_mm=from_mm,
+                to_mm=to_mm,
+            )
         )
     change = to_mm - from_mm
     pitch = linkage.screw_pitch_mm
     if pitch is None:
-        shim = ""
-        if linkage.train == "direct":
-            word = "thinner" if change >= 0 else "thicker"
-            shim = f" (set with shims: fit one {abs(change):.2f} mm {word})"
+        if linkage.train != "direct":
+            raise InputError(
+                say(
+                    "the engine file gives no screw_pitch_mm, so a turn can't be worked out; "
+                    "measure the thread and write it under [linkage], like screw_pitch_mm = 1.0"
+                )
+            )
+        if change >= 0:
+            raise InputError(
+                say(
+                    "the engine file gives no screw_pitch_mm, so a turn can't be worked out "
+                    "(set with shims: fit one {change:.2f} mm thinner); "
+                    "measure the thread and write it under [linkage], like screw_pitch_mm = 1.0",
+                    change=change,
+                )
+            )
         raise InputError(
-            "the engine file gives no screw_pitch_mm, so a turn can't be worked out"
-            f"{shim}; measure the thread and write it under [linkage], like screw_pitch_mm = 1.0"
+            say(
+                "the engine file gives no screw_pitch_mm, so a turn can't be worked out "
+                "(set with shims: fit one {change:.2f} mm thicker); "
+                "measure the thread and write it under [linkage], like screw_pitch_mm = 1.0",
+                change=-change,
+            )
         )
     return 360.0 * change / (pitch * screw_gap_per_mm(linkage))
 
@@ -227,59 +250,70 @@ class _Writer:
             dv,
             per_mm,
             tuple(where),
-            explanation.format(size=f"{abs(per_mm):.3g}"),
+            explanation,
             attributed,
             sudden,
             leaks,
         )
 
+    def size(self, dp: float = 0.0, dq: float = 0.0, dv: float = 0.0) -> str:
+        """How far the gap moves per mm of it, as written."""
+        return number(abs(self.slope.of(dp, dq, dv)), ".3g")
+
     def slow_rows(self) -> Iterable[CauseRow]:
-        onto = "the cam" if self.train == "direct" else "the finger" if self.overhead else "the rocker"
+        size = self.size(dv=1.0)
         yield self.row(
             "seat_recession_or_stretch",
             "seat_recession",
-            "the valve sinks into a worn seat",
+            say("the valve sinks into a worn seat"),
             self.single,
-            f"The valve head sinks outward into its seat and takes the tip with it, closer to {onto}: "
-            "{size} mm tighter per mm.",
+            self._sinks(size),
             dv=1.0,
         )
         yield self.row(
             "seat_recession_or_stretch",
             "stretch",
-            "the valve stretches",
+            say("the valve stretches"),
             self.single,
-            f"The valve grows longer while its seat stays, so its tip comes closer to {onto}: "
-            "{size} mm tighter per mm.",
+            self._stretches(size),
             dv=1.0,
             attributed=False,
         )
-        face = "bucket, shim or valve tip" if self.train == "direct" else f"{onto[4:]}'s face or valve tip"
         yield self.row(
             "valve_train_wear",
             "valve_side_wear",
-            f"the {face} wears",
+            say("the bucket, shim or valve tip wears")
+            if self.train == "direct"
+            else say("the finger's face or valve tip wears")
+            if self.overhead
+            else say("the rocker's face or valve tip wears"),
             self.single,
-            "Metal is missing where the blade goes: {size} mm looser per mm; "
-            "a blade bridges a dished face, so the true gap is larger than it reads.",
+            say(
+                "Metal is missing where the blade goes: {size} mm looser per mm; a blade bridges a dished "
+                "face, so the true gap is larger than it reads.",
+                size=self.size(dv=-1.0),
+            ),
             dv=-1.0,
         )
-        part = (
-            "the cam's base circle or follower face"
-            if self.overhead
-            else "base circle, lifter foot or pushrod end"
-        )
-        back = (
-            "The cam side draws back from the train"
-            if self.overhead
-            else "The pushrod's end comes to lie lower, so the rocker swings away from the valve"
-        )
+        size = self.size(dq=self.cam_wear)
         yield self.row(
             "valve_train_wear",
             "cam_side_wear",
-            f"{part} wears",
+            say("the cam's base circle or follower face wears")
+            if self.overhead
+            else say("base circle, lifter foot or pushrod end wears"),
             self.single,
-            f"{back}: {{size}} mm looser per mm. Wear of a lobe's nose does not show in the gap.",
+            say(
+                "The cam side draws back from the train: {size} mm looser per mm. "
+                "Wear of a lobe's nose does not show in the gap.",
+                size=size,
+            )
+            if self.overhead
+            else say(
+                "The pushrod's end comes to lie lower, so the rocker swings away from the valve: "
+                "{size} mm looser per mm. Wear of a lobe's nose does not show in the gap.",
+                size=size,
+            ),
             dq=self.cam_wear,
             attributed=False,
         )
@@ -287,12 +321,59 @@ class _Writer:
             yield self.row(
                 "shared_lobe_wear",
                 "shared_lobe",
-                "a shared lobe and its two followers wear",
+                say("a shared lobe and its two followers wear"),
                 self.engine.shared_lobes,
-                f"One lobe moves both valves and eats both followers. {back}: "
-                "{size} mm looser per mm at both, roughly equally.",
+                say(
+                    "One lobe moves both valves and eats both followers. The cam side draws back from the "
+                    "train: {size} mm looser per mm at both, roughly equally.",
+                    size=size,
+                )
+                if self.overhead
+                else say(
+                    "One lobe moves both valves and eats both followers. The pushrod's end comes to lie lower, "
+                    "so the rocker swings away from the valve: {size} mm looser per mm at both, roughly equally.",
+                    size=size,
+                ),
                 dq=self.cam_wear,
             )
+
+    def _sinks(self, size: str) -> str:
+        if self.train == "direct":
+            return say(
+                "The valve head sinks outward into its seat and takes the tip with it, closer to the cam: "
+                "{size} mm tighter per mm.",
+                size=size,
+            )
+        if self.overhead:
+            return say(
+                "The valve head sinks outward into its seat and takes the tip with it, closer to the finger: "
+                "{size} mm tighter per mm.",
+                size=size,
+            )
+        return say(
+            "The valve head sinks outward into its seat and takes the tip with it, closer to the rocker: "
+            "{size} mm tighter per mm.",
+            size=size,
+        )
+
+    def _stretches(self, size: str) -> str:
+        if self.train == "direct":
+            return say(
+                "The valve grows longer while its seat stays, so its tip comes closer to the cam: "
+                "{size} mm tighter per mm.",
+                size=size,
+            )
+        if self.overhead:
+            return say(
+                "The valve grows longer while its seat stays, so its tip comes closer to the finger: "
+                "{size} mm tighter per mm.",
+                size=size,
+            )
+        return say(
+            "The valve grows longer while its seat stays, so its tip comes closer to the rocker: "
+            "{size} mm tighter per mm.",
+            size=size,
+        )
 
     def head_rows(self) -> Iterable[CauseRow]:
         heads = [self._valves_of(head) for head in self.engine.heads]
@@ -301,9 +382,11 @@ class _Writer:
             yield self.row(
                 "head_settling",
                 "head_settling",
-                "a head settles or lifts",
+                say("a head settles or lifts"),
                 heads,
-                "Cam, followers and valves all sit in the head and move with it: the gap does not change.",
+                say(
+                    "Cam, followers and valves all sit in the head and move with it: the gap does not change."
+                ),
                 dp=-1.0,
                 dq=-1.0,
                 dv=-1.0,
@@ -311,33 +394,40 @@ class _Writer:
             yield self.row(
                 "head_lifting_or_stand_loose",
                 "cam_bearing_loose",
-                "the cam's bearing caps come loose",
+                say("the cam's bearing caps come loose"),
                 cylinders,
-                "The camshaft comes to lie further out, away from the valves: {size} mm looser per mm, "
-                "both valves of that cylinder.",
+                say(
+                    "The camshaft comes to lie further out, away from the valves: {size} mm looser per mm, both "
+                    "valves of that cylinder.",
+                    size=self.size(dq=1.0),
+                ),
                 dq=1.0,
             )
             return
         yield self.row(
             "head_settling",
             "head_settling",
-            "a head settles towards the crankcase",
+            say("a head settles towards the crankcase"),
             heads,
-            "Rocker pivot and valve both come closer to the camshaft while the pushrod stays as long as it was, "
-            "so the rocker is pressed onto the valve: {size} mm tighter per mm, all valves of that head.",
+            say(
+                "Rocker pivot and valve both come closer to the camshaft while the pushrod stays as long as "
+                "it was, so the rocker is pressed onto the valve: {size} mm tighter per mm, all valves of "
+                "that head.",
+                size=self.size(dp=-1.0, dv=-1.0),
+            ),
             dp=-1.0,
             dv=-1.0,
-        )
-        lifts = (
-            "Rocker pivot and valve both move away from the camshaft and the pushrod no longer reaches as far: "
-            "{size} mm looser per mm, "
         )
         yield self.row(
             "head_lifting_or_stand_loose",
             "head_lifting",
-            "a head lifts at one cylinder (a stud pulls)",
+            say("a head lifts at one cylinder (a stud pulls)"),
             cylinders,
-            lifts + "both valves of that cylinder.",
+            say(
+                "Rocker pivot and valve both move away from the camshaft and the pushrod no longer reaches "
+                "as far: {size} mm looser per mm, both valves of that cylinder.",
+                size=self.size(dp=1.0, dv=1.0),
+            ),
             dp=1.0,
             dv=1.0,
         )
@@ -346,9 +436,13 @@ class _Writer:
             yield self.row(
                 "head_lifting_or_stand_loose",
                 "whole_head_lifting",
-                "a head lifts as a whole",
+                say("a head lifts as a whole"),
                 larger,
-                lifts + "all valves of that head.",
+                say(
+                    "Rocker pivot and valve both move away from the camshaft and the pushrod no longer reaches "
+                    "as far: {size} mm looser per mm, all valves of that head.",
+                    size=self.size(dp=1.0, dv=1.0),
+                ),
                 dp=1.0,
                 dv=1.0,
                 attributed=False,
@@ -356,10 +450,13 @@ class _Writer:
         yield self.row(
             "head_lifting_or_stand_loose",
             "stand_loose",
-            "a rocker stand comes loose",
+            say("a rocker stand comes loose"),
             cylinders,
-            "The pivot moves outward while pushrod and valve stay, so both ends of the rocker gain: "
-            "{size} mm looser per mm, both valves of that cylinder.",
+            say(
+                "The pivot moves outward while pushrod and valve stay, so both ends of the rocker gain: "
+                "{size} mm looser per mm, both valves of that cylinder.",
+                size=self.size(dp=1.0),
+            ),
             dp=1.0,
         )
 
@@ -368,10 +465,13 @@ class _Writer:
             yield self.row(
                 "bent_pushrod",
                 "bent_pushrod",
-                "a pushrod bends",
+                say("a pushrod bends"),
                 self.single,
-                "A bent pushrod is shorter, so the rocker swings away from the valve: "
-                "{size} mm looser per mm, all at once.",
+                say(
+                    "A bent pushrod is shorter, so the rocker swings away from the valve: {size} mm looser per "
+                    "mm, all at once.",
+                    size=self.size(dq=-1.0),
+                ),
                 dq=-1.0,
                 attributed=False,
                 sudden=True,
@@ -379,10 +479,13 @@ class _Writer:
         yield self.row(
             "dropped_seat",
             "dropped_seat",
-            "a valve seat drops out of the head",
+            say("a valve seat drops out of the head"),
             self.single,
-            "The loose seat holds the valve open, so its tip stays further in: "
-            "{size} mm looser per mm, all at once, and it leaks.",
+            say(
+                "The loose seat holds the valve open, so its tip stays further in: {size} mm looser per mm, "
+                "all at once, and it leaks.",
+                size=self.size(dv=-1.0),
+            ),
             dv=-1.0,
             attributed=False,
             sudden=True,
@@ -391,9 +494,13 @@ class _Writer:
         yield self.row(
             "dirt_under_valve",
             "dirt_under_valve",
-            "dirt or carbon lies under the valve head",
+            say("dirt or carbon lies under the valve head"),
             self.single,
-            "The valve cannot close all the way, so its tip stays further in: {size} mm looser per mm, and it leaks.",
+            say(
+                "The valve cannot close all the way, so its tip stays further in: {size} mm looser per mm, "
+                "and it leaks.",
+                size=self.size(dv=-1.0),
+            ),
             dv=-1.0,
             attributed=False,
             sudden=True,

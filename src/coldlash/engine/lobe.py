@@ -22,6 +22,7 @@ from coldlash.engine.smoothing import Smooth, smooth
 from coldlash.engine.spec import KIND_WORD, Engine, Kind, LobeSpec
 from coldlash.engine.why import Why
 from coldlash.errors import InputError
+from coldlash.language import mark, say
 
 Array = NDArray[np.float64]
 
@@ -44,27 +45,40 @@ _RAMP_REACH = 0.12
 
 WHY: dict[str, Why] = {
     "lobe_figures": Why(
-        "ramp of constant velocity on both sides, then rise = peak + sum c_k x^k, k = 2, 6, 8, 10, x = 0 at the"
-        " nose and 1 at the ramp's end, where lift and velocity match the ramp and acceleration and jerk are 0",
-        "valve events (crank degrees), checking lift, peak lift and ramp height (mm at the valve),"
-        " ramp length (cam degrees)",
-        "the power-polynomial cams of the handbooks (from memory); constants solved here",
-        "the ramp is as exact as its figures; between ramp and nose the true lobe may differ by some tenths"
-        " of a millimetre: give a degree-wheel table where that matters. Symmetrical; nothing bends or bounces.",
+        mark(
+            "ramp of constant velocity on both sides, then rise = peak + sum c_k x^k, k = 2, 6, 8, 10, x "
+            "= 0 at the nose and 1 at the ramp's end, where lift and velocity match the ramp and "
+            "acceleration and jerk are 0"
+        ),
+        mark(
+            "valve events (crank degrees), checking lift, peak lift and ramp height (mm at the valve), "
+            "ramp length (cam degrees)"
+        ),
+        mark("the power-polynomial cams of the handbooks (from memory); constants solved here"),
+        mark(
+            "the ramp is as exact as its figures; between ramp and nose the true lobe may differ by some "
+            "tenths of a millimetre: give a degree-wheel table where that matters. Symmetrical; nothing "
+            "bends or bounces."
+        ),
     ),
     "lobe_table": Why(
-        "natural cubic smoothing spline, smoothness by cross-validation; base circle averaged and taken off;"
-        " below what the noise hides a straight ramp; placed so that its middle is that of the valve events",
-        "rows of cam degrees and lift (mm at the valve, gap taken out)",
-        "Green & Silverman 1994 ch. 2, Craven & Wahba 1979 (from memory); checked against SciPy",
-        "between the first and last row; velocity is good to a few per cent, acceleration is rough,"
-        " jerk only a hint",
+        mark(
+            "natural cubic smoothing spline, smoothness by cross-validation; base circle averaged and "
+            "taken off; below what the noise hides a straight ramp; placed so that its middle is that of "
+            "the valve events"
+        ),
+        mark("rows of cam degrees and lift (mm at the valve, gap taken out)"),
+        mark("Green & Silverman 1994 ch. 2, Craven & Wahba 1979 (from memory); checked against SciPy"),
+        mark(
+            "between the first and last row; velocity is good to a few per cent, acceleration is rough, "
+            "jerk only a hint"
+        ),
     ),
     "lobe_law": Why(
-        "rise by the normalised law from base circle to nose and back, no ramp",
-        "where it opens, peaks and closes (crank degrees), peak lift (mm at the valve)",
-        "handbook cam laws (from memory): 3-4-5 peaks 1.875 and 5.7735, cycloidal 2 and 2 pi",
-        "a comparison lobe, not a maker's: real ones have ramps and a rounder nose",
+        mark("rise by the normalised law from base circle to nose and back, no ramp"),
+        mark("where it opens, peaks and closes (crank degrees), peak lift (mm at the valve)"),
+        mark("handbook cam laws (from memory): 3-4-5 peaks 1.875 and 5.7735, cycloidal 2 and 2 pi"),
+        mark("a comparison lobe, not a maker's: real ones have ramps and a rounder nose"),
     ),
 }
 
@@ -102,7 +116,11 @@ class LiftCurve:
         inside is given; the corner at the foot of a constant-velocity ramp has no acceleration here.
         """
         if order not in (0, 1, 2, 3):
-            raise InputError(f"order {order!r} is not 0 (lift), 1 (velocity), 2 (acceleration) or 3 (jerk)")
+            raise InputError(
+                say(
+                    "order {order!r} is not 0 (lift), 1 (velocity), 2 (acceleration) or 3 (jerk)", order=order
+                )
+            )
         since = np.mod(np.asarray(deg, dtype=np.float64) - self.opens_deg, CYCLE_DEG)
         since = np.where(since > CYCLE_DEG - 1e-9, 0.0, since)
         inside = since <= self.duration_deg + 1e-9
@@ -184,13 +202,26 @@ def lobe_from_figures(
     (0: at the base circle). Lifts in mm at the valve; ``ramp_deg``: the ramp's length in **cam** degrees.
     Raises InputError when the figures make no lobe.
     """
-    given = f"peak {peak_lift_mm:g} mm, ramp {ramp_mm:g} mm over {ramp_deg:g} cam degrees"
+    given = say(
+        "peak {peak_lift_mm:g} mm, ramp {ramp_mm:g} mm over {ramp_deg:g} cam degrees",
+        peak_lift_mm=peak_lift_mm,
+        ramp_mm=ramp_mm,
+        ramp_deg=ramp_deg,
+    )
     if not (peak_lift_mm > ramp_mm > 0 and ramp_deg > 0):
-        raise InputError(f"{given} make no lobe; peak must be above ramp, and ramp and its degrees above 0")
+        raise InputError(
+            say(
+                "{given} make no lobe; peak must be above ramp, and ramp and its degrees above 0", given=given
+            )
+        )
     if not 0 <= checking_lift_mm < peak_lift_mm:
         raise InputError(
-            f"a checking lift of {checking_lift_mm:g} mm is not on a lobe of {peak_lift_mm:g} mm;"
-            " it must be 0 or more and below the peak lift"
+            say(
+                "a checking lift of {checking_lift_mm:g} mm is not on a lobe of {peak_lift_mm:g} mm; it must "
+                "be 0 or more and below the peak lift",
+                checking_lift_mm=checking_lift_mm,
+                peak_lift_mm=peak_lift_mm,
+            )
         )
     half = 0.5 * (closes_deg - opens_deg)
     nose = 0.5 * (closes_deg + opens_deg)
@@ -202,14 +233,23 @@ def lobe_from_figures(
         flank = _flank_for(half, peak_lift_mm, ramp_mm, speed, checking_lift_mm)
     if flank <= 0 or flank + ramp_crank > CYCLE_DEG / 2:
         raise InputError(
-            f"{given} don't fit into {2 * half:g} crank degrees between opening and closing at"
-            f" {checking_lift_mm:g} mm; check the events, the checking lift and the ramp's cam degrees"
+            say(
+                "{given} don't fit into {half:g} crank degrees between opening and closing at "
+                "{checking_lift_mm:g} mm; check the events, the checking lift and the ramp's cam degrees",
+                given=given,
+                half=2 * half,
+                checking_lift_mm=checking_lift_mm,
+            )
         )
     constants = _flank_constants(peak_lift_mm, ramp_mm, speed * flank)
     if not _falls(constants):
         raise InputError(
-            f"{given} in {2 * (flank + ramp_crank):g} crank degrees would dip between ramp and nose;"
-            " the ramp is too steep for this lift, check its cam degrees"
+            say(
+                "{given} in {ramp_crank:g} crank degrees would dip between ramp and nose; the ramp is too "
+                "steep for this lift, check its cam degrees",
+                given=given,
+                ramp_crank=2 * (flank + ramp_crank),
+            )
         )
 
     def shape(deg: Array, order: int) -> Array:
@@ -224,7 +264,7 @@ def lobe_from_figures(
         return np.asarray(np.where(x <= 1.0, main, ramp))
 
     return LiftCurve(
-        source="timing figures",
+        source=say("timing figures"),
         opens_deg=nose - flank - ramp_crank,
         closes_deg=nose + flank + ramp_crank,
         peak_deg=nose,
@@ -274,8 +314,13 @@ def _flank_for(half: float, peak: float, ramp: float, speed: float, lift: float)
     low, high = half, CYCLE_DEG
     if reach(high) < 0:
         raise InputError(
-            f"no lobe passes {lift:g} mm {2 * half:g} crank degrees apart with a peak of {peak:g} mm;"
-            " check the checking lift against the peak lift"
+            say(
+                "no lobe passes {lift:g} mm {half:g} crank degrees apart with a peak of {peak:g} mm; check "
+                "the checking lift against the peak lift",
+                lift=lift,
+                half=2 * half,
+                peak=peak,
+            )
         )
     for _ in range(60):
         middle = 0.5 * (low + high)
@@ -298,8 +343,14 @@ def lobe_from_law(
     nose = 0.5 * (opens_deg + closes_deg) if peak_deg is None else peak_deg
     if not (opens_deg < nose < closes_deg <= opens_deg + CYCLE_DEG and peak_lift_mm > 0):
         raise InputError(
-            f"opens {opens_deg:g}, peaks {nose:g}, closes {closes_deg:g} degrees with {peak_lift_mm:g} mm make no"
-            " lobe; they must follow each other within one cycle, and the lift be above 0"
+            say(
+                "opens {opens_deg:g}, peaks {nose:g}, closes {closes_deg:g} degrees with {peak_lift_mm:g} mm "
+                "make no lobe; they must follow each other within one cycle, and the lift be above 0",
+                opens_deg=opens_deg,
+                nose=nose,
+                closes_deg=closes_deg,
+                peak_lift_mm=peak_lift_mm,
+            )
         )
 
     def shape(deg: Array, order: int) -> Array:
@@ -309,7 +360,7 @@ def lobe_from_law(
         return np.asarray(peak_lift_mm * np.where(deg <= nose, rising, falling))
 
     return LiftCurve(
-        source=f"law {law}",
+        source=say("law {law}", law=law),
         opens_deg=opens_deg,
         closes_deg=closes_deg,
         peak_deg=nose,
@@ -341,13 +392,18 @@ def lobe_from_table(
     table = np.asarray(rows, dtype=np.float64)
     if table.ndim != 2 or table.shape[1] != 2 or table.shape[0] < 8:
         raise InputError(
-            f"a lobe table of {len(rows)} rows is too short; give at least 8 of (cam degrees, lift mm)"
+            say(
+                "a lobe table of {count} rows is too short; give at least 8 of (cam degrees, lift mm)",
+                count=len(rows),
+            )
         )
     cam, lift = _centred(table)
     far = np.abs(cam) > 90.0
     base = float(lift[far].mean()) if far.sum() >= 3 else 0.0
     notes = (
-        [] if far.sum() >= 3 else ["the table has no rows on the base circle; its zero is taken as it stands"]
+        []
+        if far.sum() >= 3
+        else [say("the table has no rows on the base circle; its zero is taken as it stands")]
     )
     if noise_sd_mm is None and far.sum() >= _BASE_ROWS and float(lift[far].std()) > 0:
         noise_sd_mm = float(lift[far].std(ddof=1))
@@ -357,25 +413,44 @@ def lobe_from_table(
     left_out = float(np.sqrt(np.mean(fit.left_out[on_lobe] ** 2)))
     if left_out > max(5.0 * noise, 0.02 * float(fit.fit.max())):
         notes.append(
-            f"rows are too far apart for this lobe: between them the curve may be {left_out:.2f} mm off"
+            say(
+                "rows are too far apart for this lobe: between them the curve may be {left_out:.2f} mm off",
+                left_out=left_out,
+            )
         )
     local = _footed(fit, ramp_mm)
     if ramp_mm is None and local.ramp_mm < local.finest_gap_mm:
-        notes.append("no ramp can be seen in the table")
+        notes.append(say("no ramp can be seen in the table"))
         local = replace(local, ramp_mm=0.0)
 
     at = max(checking_lift_mm, 0.0)
     if at >= local.peak_mm:
         raise InputError(
-            f"the table peaks at {local.peak_mm:.3f} mm, below the checking lift of {at:g} mm; check which is meant"
+            say(
+                "the table peaks at {peak_mm:.3f} mm, below the checking lift of {at:g} mm; check which is "
+                "meant",
+                peak_mm=local.peak_mm,
+                at=at,
+            )
         )
     up, down = (float(side) for side in local.crossings(at))
     shift = 0.5 * (opens_deg + closes_deg) - 0.5 * (up + down)
     off = (down - up) - (closes_deg - opens_deg)
     if abs(off) > _EVENTS_OFF_DEG:
         notes.append(
-            f"at {at:g} mm the table stays open {abs(off):.0f} crank degrees {'longer' if off > 0 else 'shorter'}"
-            " than the valve events say; one of the two is not this camshaft, or the table is not in cam degrees"
+            say(
+                "at {at:g} mm the table stays open {off:.0f} crank degrees longer than the valve events say; one of "
+                "the two is not this camshaft, or the table is not in cam degrees",
+                at=at,
+                off=off,
+            )
+            if off > 0
+            else say(
+                "at {at:g} mm the table stays open {off:.0f} crank degrees shorter than the valve events say; one "
+                "of the two is not this camshaft, or the table is not in cam degrees",
+                at=at,
+                off=-off,
+            )
         )
     error = float(fit.standard_error[on_lobe].mean())
     slopes = np.abs(local.rise(np.array([up, down]), 1))
@@ -415,7 +490,7 @@ def _centred(table: Array) -> tuple[Array, Array]:
     """Cam degrees from the peak (-180..180) and lift, so that the table's ends lie on the base circle."""
     cam, lift = table[:, 0], table[:, 1]
     if not np.isfinite(table).all():
-        raise InputError("a row of the lobe table is not a pair of numbers; leave such rows out")
+        raise InputError(say("a row of the lobe table is not a pair of numbers; leave such rows out"))
     order = np.argsort(lift)
     top = lift[order[-max(3, lift.size // 50) :]]
     wheel = np.deg2rad(cam[order[-top.size :]])
@@ -433,7 +508,12 @@ def _footed(fit: Smooth, ramp_mm: float | None) -> LiftCurve:
     floor = max(3.0 * float(fit.standard_error.mean()), 1e-3 * peak_mm)
     if peak_mm < 10.0 * floor or peak_mm < 20.0 * fit.residual_sd:
         raise InputError(
-            f"the table shows no lobe: its peak of {peak_mm:.3f} mm drowns in a noise of {fit.residual_sd:.3f} mm"
+            say(
+                "the table shows no lobe: its peak of {peak_mm:.3f} mm drowns in a noise of "
+                "{residual_sd:.3f} mm",
+                peak_mm=peak_mm,
+                residual_sd=fit.residual_sd,
+            )
         )
     edge, slope, ramps = [], [], []
     for side in (-1, 1):
@@ -441,7 +521,9 @@ def _footed(fit: Smooth, ramp_mm: float | None) -> LiftCurve:
         below = np.flatnonzero(value[part] < floor)
         if below.size == 0:
             raise InputError(
-                "the table ends before the lobe does; it needs rows down to the base circle on both sides"
+                say(
+                    "the table ends before the lobe does; it needs rows down to the base circle on both sides"
+                )
             )
         i = int(below[0])
         high, low = grid[part][i - 1], grid[part][i]
@@ -467,7 +549,13 @@ def _footed(fit: Smooth, ramp_mm: float | None) -> LiftCurve:
         return np.asarray(np.where(before, left, np.where(after, right, inner)))
 
     return LiftCurve(
-        "degree-wheel table", *foot_at, peak, peak_mm, ramps[1] if ramp_mm is None else ramp_mm, shape, floor
+        say("degree-wheel table"),
+        *foot_at,
+        peak,
+        peak_mm,
+        ramps[1] if ramp_mm is None else ramp_mm,
+        shape,
+        floor,
     )
 
 
@@ -486,7 +574,7 @@ def _ramp_line(away: Array, rise: Array) -> tuple[float, float, float]:
     rss = np.where(found[:, 1, 0] > 0, rss, np.inf)
     best = int(np.argmin(rss))
     if not np.isfinite(rss[best]):
-        raise InputError("no ramp line fits the foot of this table; check its rows near the base circle")
+        raise InputError(say("no ramp line fits the foot of this table; check its rows near the base circle"))
     start, per_reach, _ = (float(v) for v in found[best, :, 0])
     return (
         -start / per_reach * float(away[-1]),
@@ -524,8 +612,13 @@ def lift_curve(engine: Engine, kind: Kind) -> LiftCurve:
     missing = _missing(lobe)
     if missing or lobe is None:
         raise InputError(
-            f"{engine.name} has no {word} lobe to work with: the engine file needs [lobe.{word}] with"
-            f' {", ".join(missing)} (mm at the valve, cam degrees), or with table = "file.csv"'
+            say(
+                "{name} has no {word} lobe to work with: the engine file needs [lobe.{word}] with {missing} "
+                '(mm at the valve, cam degrees), or with table = "file.csv"',
+                name=engine.name,
+                word=word,
+                missing=", ".join(missing),
+            )
         )
     opens, closes = events_deg(engine, kind)
     # _missing() has made sure of all three.
@@ -538,8 +631,12 @@ def table_fit(engine: Engine, kind: Kind) -> TableFit:
     lobe = engine.lobes.get(kind)
     if lobe is None or not lobe.table:
         raise InputError(
-            f"{engine.name} has no {KIND_WORD[kind]} lobe table; the engine file needs"
-            f' [lobe.{KIND_WORD[kind]}] with table = "file.csv"'
+            say(
+                "{name} has no {kind_word} lobe table; the engine file needs [lobe.{kind_word}] with table = "
+                '"file.csv"',
+                name=engine.name,
+                kind_word=KIND_WORD[kind],
+            )
         )
     opens, closes = events_deg(engine, kind)
     return lobe_from_table(lobe.table, opens, closes, engine.events.checking_lift_mm, ramp_mm=lobe.ramp_mm)
@@ -553,5 +650,5 @@ def _missing(lobe: LobeSpec | None) -> list[str]:
 
 def _speed(rpm: float) -> float:
     if not (np.isfinite(rpm) and rpm > 0):
-        raise InputError(f"{rpm!r} is no crank speed; give revolutions per minute above 0")
+        raise InputError(say("{rpm!r} is no crank speed; give revolutions per minute above 0", rpm=rpm))
     return float(rpm)

@@ -15,6 +15,7 @@ from itertools import pairwise
 from typing import Literal
 
 from coldlash.errors import InputError
+from coldlash.language import mark, say, table
 
 REFERENCE_C = 20.0
 """Gaps are compared at this temperature, Celsius."""
@@ -63,48 +64,48 @@ class Material:
     @property
     def range_words(self) -> str:
         """The range in words, like "20 to 100 C"."""
-        return f"{self.low_c:g} to {self.high_c:g} C"
+        return say("{low_c:g} to {high_c:g} C", low_c=self.low_c, high_c=self.high_c)
 
 
 _CALLISTER = "Callister, Materials Science and Engineering, Table B.6"
 _RANGE_M = "; the range 20 to 100 C from memory of handbooks that print the same figure"
 
 _ROWS = (
-    Material("6061", "wrought aluminium 6061", ((20, 100, 23.6),), _CALLISTER + _RANGE_M),
-    Material("2024", "wrought aluminium 2024", ((20, 100, 22.9),), _CALLISTER + _RANGE_M),
-    Material("A356", "cast aluminium 356.0", ((20, 100, 21.5),), _CALLISTER + _RANGE_M),
-    Material("A319", "cast aluminium 319.0", ((20, 100, 22.0),), "a property table" + _RANGE_M),
-    Material("AZ91D", "cast magnesium AZ91D", ((20, 100, 26.0),), "Callister; a materials data page"),
-    Material("grey-iron", "grey cast iron", ((20, 100, 11.4),), "an engineering table" + _RANGE_M),
-    Material("1020", "mild steel 1020", ((0, 100, 11.7),), "an engineering table"),
-    Material("1045", "carbon steel 1045", ((0, 100, 11.6),), "an engineering table"),
+    Material("6061", mark("wrought aluminium 6061"), ((20, 100, 23.6),), _CALLISTER + _RANGE_M),
+    Material("2024", mark("wrought aluminium 2024"), ((20, 100, 22.9),), _CALLISTER + _RANGE_M),
+    Material("A356", mark("cast aluminium 356.0"), ((20, 100, 21.5),), _CALLISTER + _RANGE_M),
+    Material("A319", mark("cast aluminium 319.0"), ((20, 100, 22.0),), "a property table" + _RANGE_M),
+    Material("AZ91D", mark("cast magnesium AZ91D"), ((20, 100, 26.0),), "Callister; a materials data page"),
+    Material("grey-iron", mark("grey cast iron"), ((20, 100, 11.4),), "an engineering table" + _RANGE_M),
+    Material("1020", mark("mild steel 1020"), ((0, 100, 11.7),), "an engineering table"),
+    Material("1045", mark("carbon steel 1045"), ((0, 100, 11.6),), "an engineering table"),
     Material(
         "4130",
-        "chromium-molybdenum steel 4130",
+        mark("chromium-molybdenum steel 4130"),
         ((0, 100, 12.2),),
         "no table at hand; next to 4140, which is published",
         "from memory",
     ),
-    Material("4140", "chromium-molybdenum steel 4140", ((0, 100, 12.3),), "a property table"),
+    Material("4140", mark("chromium-molybdenum steel 4140"), ((0, 100, 12.3),), "a property table"),
     Material(
         "X53CrMnNiNbN21-9",
-        "austenitic exhaust valve steel X53CrMnNiNbN21-9",
+        mark("austenitic exhaust valve steel X53CrMnNiNbN21-9"),
         ((20, 100, 15.5), (20, 300, 17.5), (20, 500, 18.5), (20, 700, 18.8)),
         "EN 10090:1998, as quoted elsewhere",
     ),
     Material(
         "21-4N",
-        "austenitic exhaust valve steel 21-4N",
+        mark("austenitic exhaust valve steel 21-4N"),
         ((20, 500, 17.5), (20, 760, 18.4)),
         "a steelmaker's data page",
     ),
     Material(
         "martensitic-valve-steel",
-        "martensitic intake valve steel",
+        mark("martensitic intake valve steel"),
         ((20, 600, 12.5),),
         "a steelmaker's data page",
     ),
-    Material("Ti-6Al-4V", "titanium Ti-6Al-4V", ((20, 100, 8.6),), _CALLISTER + _RANGE_M),
+    Material("Ti-6Al-4V", mark("titanium Ti-6Al-4V"), ((20, 100, 8.6),), _CALLISTER + _RANGE_M),
 )
 
 MATERIALS: dict[str, Material] = {row.name: row for row in _ROWS}
@@ -131,10 +132,23 @@ def material_named(name: str) -> Material:
     if known is not None:
         return MATERIALS[known]
     near = difflib.get_close_matches(name.strip().casefold(), list(_FOLDED), n=1, cutoff=0.5)
-    hint = f"; nearest is {_FOLDED[near[0]]}" if near else ""
+    if near:
+        raise InputError(
+            say(
+                "material {name!r} is not in the table; nearest is {near}. Known: {materials}. For another one "
+                "write expansion_per_k instead, like 23.6e-6",
+                name=name,
+                near=_FOLDED[near[0]],
+                materials=", ".join(MATERIALS),
+            )
+        )
     raise InputError(
-        f"material {name!r} is not in the table{hint}. Known: {', '.join(MATERIALS)}. "
-        "For another one write expansion_per_k instead, like 23.6e-6"
+        say(
+            "material {name!r} is not in the table. Known: {materials}. For another one write "
+            "expansion_per_k instead, like 23.6e-6",
+            name=name,
+            materials=", ".join(MATERIALS),
+        )
     )
 
 
@@ -144,9 +158,17 @@ def check_temperature(material: Material, temp_c: float) -> None:
     if math.isfinite(temp_c) and LOWEST_C <= temp_c <= limit:
         return
     raise InputError(
-        f"{material.name} ({material.words}) at {temp_c:g} C: its expansion is known from {material.range_words} "
-        f"and held no further than {LOWEST_C:g} to {limit:g} C; check the temperature, "
-        "or give the part another material or its own expansion_per_k"
+        say(
+            "{name} ({words}) at {temp_c:g} C: its expansion is known from {range_words} and held no "
+            "further than {lowest_c:g} to {limit:g} C; check the temperature, or give the part another "
+            "material or its own expansion_per_k",
+            name=material.name,
+            words=table(material.words),
+            temp_c=temp_c,
+            range_words=material.range_words,
+            lowest_c=LOWEST_C,
+            limit=limit,
+        )
     )
 
 
@@ -155,9 +177,14 @@ def range_note(material: Material, temp_c: float) -> str | None:
     beyond = _beyond_k(material, temp_c)
     if beyond == 0:
         return None
-    return (
-        f"{material.name} at {temp_c:g} C is {beyond:g} K outside the range of its figure "
-        f"({material.range_words}): the nearest value is held, with {beyond / 100:.2g}e-6/K more uncertainty"
+    return say(
+        "{name} at {temp_c:g} C is {beyond:g} K outside the range of its figure ({range_words}): the "
+        "nearest value is held, with {beyond2:.2g}e-6/K more uncertainty",
+        name=material.name,
+        temp_c=temp_c,
+        beyond=beyond,
+        range_words=material.range_words,
+        beyond2=beyond / 100,
     )
 
 

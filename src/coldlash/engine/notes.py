@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from coldlash.engine.spec import KIND_WORD, Engine, Height
+from coldlash.language import mark, say, table
 
 _HEIGHT_WORDS: dict[Height, str] = {
-    "pivot": "the rocker pivot",
-    "pushrod": "the pushrod's end",
-    "intake": "the intake valve's tip",
-    "exhaust": "the exhaust valve's tip",
+    "pivot": mark("the rocker pivot"),
+    "pushrod": mark("the pushrod's end"),
+    "intake": mark("the intake valve's tip"),
+    "exhaust": mark("the exhaust valve's tip"),
 }
 _SMALLEST_USUAL_MM = 0.04
 
@@ -16,43 +17,70 @@ _SMALLEST_USUAL_MM = 0.04
 def engine_notes(engine: Engine) -> tuple[str, ...]:
     """One sentence for each thing left open, most important first; empty when nothing is."""
     notes: list[str] = []
-    for kind, word in KIND_WORD.items():
+    for kind, name in KIND_WORD.items():
+        word = table(name)
         gap = engine.gaps[kind]
         if gap.tight is None:
             notes.append(
-                f"No tight limit for the {word} gap: no risk of tightness is worked out; check by spinning the pushrod."
+                say(
+                    "No tight limit for the {word} gap: no risk of tightness is worked out; check by spinning "
+                    "the pushrod.",
+                    word=word,
+                )
             )
         if gap.loose is None:
-            notes.append(f"No loose limit for the {word} gap: no risk of looseness is worked out.")
+            notes.append(
+                say("No loose limit for the {word} gap: no risk of looseness is worked out.", word=word)
+            )
         if 0 < gap.cold < _SMALLEST_USUAL_MM:
-            notes.append(f"The {word} gap of {gap.cold:g} mm is very small: make sure that it is in mm.")
+            notes.append(
+                say(
+                    "The {word} gap of {cold:g} mm is very small: make sure that it is in mm.",
+                    word=word,
+                    cold=gap.cold,
+                )
+            )
     if not engine.stack:
-        notes.append("No stack: readings are not corrected for the engine's temperature.")
+        notes.append(say("No stack: readings are not corrected for the engine's temperature."))
     else:
         filled = {height for part in engine.stack for height in part.heights}
         for height in _needed(engine):
             if height not in filled:
                 notes.append(
-                    f"No stack part reaches {_HEIGHT_WORDS[height]} ({height}): that height counts 0."
+                    say(
+                        "No stack part reaches {height_words} ({height}): that height counts 0.",
+                        height_words=table(_HEIGHT_WORDS[height]),
+                        height=height,
+                    )
                 )
     if not engine.pulley.marks_deg:
-        notes.append("No marks on the pulley: stops need a mark of your own, or a finger over the plug hole.")
+        notes.append(
+            say("No marks on the pulley: stops need a mark of your own, or a finger over the plug hole.")
+        )
     if engine.linkage.screw_pitch_mm is None:
-        notes.append("No screw pitch: how far to turn the screw is not worked out.")
+        notes.append(say("No screw pitch: how far to turn the screw is not worked out."))
     if not engine.rows:
         notes.append(
-            "No rows: where each valve lies along its head is not known, the plan is drawn by cylinder."
+            say("No rows: where each valve lies along its head is not known, the plan is drawn by cylinder.")
         )
     if engine.events.checking_lift_mm > 0:
         open_ramps = [
-            word
+            table(word)
             for kind, word in KIND_WORD.items()
             if engine.lobes.get(kind) is None or engine.lobes[kind].ramp_deg is None
         ]
         if open_ramps:
             notes.append(
-                f"The valve events hold at a lift and the {' and '.join(open_ramps)} ramp is not given:"
-                " windows are widened by 30 degrees a side."
+                say(
+                    "The valve events hold at a lift and the intake and exhaust ramp is not given: windows are "
+                    "widened by 30 degrees a side."
+                )
+                if len(open_ramps) == 2
+                else say(
+                    "The valve events hold at a lift and the {word} ramp is not given: windows are widened "
+                    "by 30 degrees a side.",
+                    word=open_ramps[0],
+                )
             )
     return tuple(notes)
 

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from coldlash.engine.spec import Engine, Valve
+from coldlash.language import say, say_in
 
 WIDEST = 78
 """Columns of a terminal that a plan keeps within where its labels allow it."""
@@ -63,16 +64,28 @@ def plan_text(engine: Engine, labels: Mapping[Valve, str] | None = None) -> str:
         if max(map(width, drawing)) > WIDEST:
             drawing = _along(banks[0], texts)
     order = "-".join(map(str, engine.firing_order))
-    said = f"fires {order}, " if engine.cylinders > 1 else ""
-    below = [f"{said}turns {engine.turns} seen facing the pulley".capitalize() + "."]
+    if engine.cylinders > 1:
+        clockwise = say(
+            "Fires {order}, turns clockwise seen facing the pulley.",
+            order=order,
+        )
+        counter = say("Fires {order}, turns counter-clockwise seen facing the pulley.", order=order)
+    else:
+        clockwise = say("Turns clockwise seen facing the pulley.")
+        counter = say("Turns counter-clockwise seen facing the pulley.")
+    below = [clockwise if engine.turns == "clockwise" else counter]
     if len(banks) == 2:
-        below.append("Right and left are those of someone who faces the pulley.")
+        below.append(say("Right and left are those of someone who faces the pulley."))
     if not engine.rows:
-        below.append("The file gives no rows: where each valve lies along its head is a guess.")
+        below.append(say("The file gives no rows: where each valve lies along its head is a guess."))
     if engine.layout is None and len(engine.heads) > 1:
-        how = "two banks, the first head on the right" if len(banks) == 2 else "one bank"
-        below.append(f"The file gives no layout: drawn as {how}.")
-    return "\n".join(line.rstrip() for line in [f"{engine.name}, seen from above", "", *drawing, "", *below])
+        if len(banks) == 2:
+            below.append(say("The file gives no layout: drawn as two banks, the first head on the right."))
+        else:
+            below.append(say("The file gives no layout: drawn as one bank."))
+    return "\n".join(
+        line.rstrip() for line in [say("{name}, seen from above", name=engine.name), "", *drawing, "", *below]
+    )
 
 
 _Line = tuple[str, ...]
@@ -88,9 +101,9 @@ def _two_banks(right: Bank, left: Bank, texts: Mapping[Valve, str]) -> list[str]
     rights, lefts = _lift(rights, height), _lift(lefts, height)
     case = ["┌───────┐", *("│       │" for _ in range(height - 2)), "└───┬───┘"]
     margin, middle = width(lefts[0]), width(lefts[0]) + len(case[0]) // 2
-    names = pad("left", margin + len(case[0]) + _BARREL) + "right"
+    names = pad(say_in("bank", "left"), margin + len(case[0]) + _BARREL) + say_in("bank", "right")
     body = [f"{a}{b}{c}" for a, b, c in zip(lefts, case, rights, strict=True)]
-    foot = [" " * (middle - len(text) // 2) + text for text in ("║", "══╩══", "pulley")]
+    foot = [" " * (middle - len(text) // 2) + text for text in ("║", "══╩══", say("pulley"))]
     return [f"  {line}" for line in (names, *body, *foot)]
 
 
@@ -169,7 +182,7 @@ def _across(bank: Bank, texts: Mapping[Valve, str]) -> list[str]:
     body = [names, given, numbers] if any(texts.values()) else [names, numbers]
     axis = [" ╻  ", "═╋══", " ╹  "] if len(body) == 3 else [" ╻  ", "═╋══"]
     lines = [f"    {top}", *(f"{a}{b}" for a, b in zip(axis, body, strict=True)), f"    {bottom}"]
-    return [*(f"  {line}" for line in lines), "  pulley side"]
+    return [*(f"  {line}" for line in lines), f"  {say('pulley side')}"]
 
 
 def _along(bank: Bank, texts: Mapping[Valve, str]) -> list[str]:
@@ -185,7 +198,7 @@ def _along(bank: Bank, texts: Mapping[Valve, str]) -> list[str]:
                 number = str(valve.cylinder) if i == 0 else ""
                 lines.append(f"│ {centre(number, 4)} │ {pad(_cell(valve, texts), wide)} │")
     lines.append(f"└──┬───┴─{'─' * wide}─┘")
-    return [*(f"  {line}" for line in lines), "     ║", "   ══╩══", "   pulley"]
+    return [*(f"  {line}" for line in lines), "     ║", "   ══╩══", f"   {say('pulley')}"]
 
 
 def width(text: str) -> int:

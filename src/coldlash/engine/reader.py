@@ -11,7 +11,17 @@ from collections.abc import Callable
 from typing import Any, cast
 
 from coldlash.engine import key_hints, unit_hints
-from coldlash.engine.fields import Notebook, Table, check_number, check_whole, kind_of, plain, shown, written
+from coldlash.engine.fields import (
+    Notebook,
+    Table,
+    check_number,
+    kind_of,
+    once_each,
+    plain,
+    shown,
+    whole_numbers,
+    written,
+)
 from coldlash.engine.firing import CYCLE_DEG, UNKNOWN_RAMP_DEG
 from coldlash.engine.lift_table import read_lift_table
 from coldlash.engine.materials import material_named
@@ -37,6 +47,8 @@ from coldlash.engine.spec import (
 )
 from coldlash.engine.toml_lines import UNREAD, read_toml
 from coldlash.errors import ColdlashError, FaultyFileError, InputError
+from coldlash.language import say
+from coldlash.language import table as say_table
 
 __all__ = ["LONGEST_NAME", "MOST_CYLINDERS", "engine_notes", "read_engine"]
 
@@ -84,7 +96,7 @@ def read_engine(text: str, source: str, read_table: Callable[[str], str] | None 
 
 def _engine(top: Table, read_table: Callable[[str], str] | None) -> Engine:
     """The engine as far as it can be read; only whole when no fault was noted."""
-    name = top.text("name", "the engine's name", required=True, longest=LONGEST_NAME)
+    name = top.text("name", say("the engine's name"), required=True, longest=LONGEST_NAME)
     cylinders = _cylinders(top)
     order = _firing_order(top, cylinders)
     gaps_deg = _firing_gaps(top, cylinders)
@@ -117,56 +129,40 @@ def _engine(top: Table, read_table: Callable[[str], str] | None) -> Engine:
 
 def _cylinders(top: Table) -> int | None:
     """The number of cylinders; where it is faulty, what the firing order says, to check the rest against."""
-    number = top.whole("cylinders", "the number of cylinders", 1, MOST_CYLINDERS, required=True)
+    number = top.whole("cylinders", say("the number of cylinders"), 1, MOST_CYLINDERS, required=True)
     order = top.data.get("firing_order")
     if number is None and isinstance(order, list) and 1 <= len(order) <= MOST_CYLINDERS:
         return len(order)
     return number
 
 
-def _whole_numbers(
-    top: Table, key: str, items: list[Any], high: int, path: tuple[int, ...] = ()
-) -> list[int]:
-    found = []
-    for index, item in enumerate(items):
-        number = check_whole(top.notebook, (key, *path, index), item, "a cylinder number", 1, high)
-        if number is not None:
-            found.append(number)
-    return found
-
-
-def _once_each(wanted: list[Any], given: list[Any]) -> str:
-    """What is missing from, and what is double in, ``given``; empty when each is there once."""
-    missing = [str(w) for w in wanted if w not in given]
-    double = [str(w) for w in wanted if given.count(w) > 1]
-    said = []
-    if missing:
-        said.append(f"{', '.join(missing)} {'is' if len(missing) == 1 else 'are'} missing")
-    if double:
-        said.append(f"{', '.join(double)} {'stands' if len(double) == 1 else 'stand'} more than once")
-    return " and ".join(said)
-
-
 def _firing_order(top: Table, cylinders: int | None) -> tuple[int, ...]:
-    need = "the cylinders as they fire, like [1, 4, 3, 2]"
+    need = say("the cylinders as they fire, like [1, 4, 3, 2]")
     items = top.list_of("firing_order", need, required=True)
     if items is None:
         return ()
-    numbers = _whole_numbers(top, "firing_order", items, cylinders or MOST_CYLINDERS)
+    numbers = whole_numbers(top, "firing_order", items, cylinders or MOST_CYLINDERS)
     if cylinders is not None and len(numbers) == len(items):
-        wrong = _once_each(list(range(1, cylinders + 1)), numbers)
+        wrong = once_each(list(range(1, cylinders + 1)), numbers)
         if wrong:
-            top.fault("firing_order", f"firing_order needs each cylinder 1 to {cylinders} once; {wrong}")
+            top.fault(
+                "firing_order",
+                say(
+                    "firing_order needs each cylinder 1 to {cylinders} once; {wrong}",
+                    cylinders=cylinders,
+                    wrong=wrong,
+                ),
+            )
     return tuple(numbers)
 
 
 def _firing_gaps(top: Table, cylinders: int | None) -> tuple[float, ...]:
-    items = top.list_of("firing_gaps_deg", "crank degrees from each firing to the next")
+    items = top.list_of("firing_gaps_deg", say("crank degrees from each firing to the next"))
     if items is None:
         return (CYCLE_DEG / cylinders,) * cylinders if cylinders else ()
     numbers = []
     for index, item in enumerate(items):
-        need = "crank degrees to the next firing"
+        need = say("crank degrees to the next firing")
         number = check_number(top.notebook, ("firing_gaps_deg", index), item, need, 0, CYCLE_DEG)
         if number is not None:
             numbers.append(number)
@@ -175,17 +171,28 @@ def _firing_gaps(top: Table, cylinders: int | None) -> tuple[float, ...]:
     if cylinders is not None and len(numbers) != cylinders:
         top.fault(
             "firing_gaps_deg",
-            f"firing_gaps_deg has {len(numbers)} figures for {cylinders} cylinders; it needs one for each firing,"
-            " the last one back to the first",
+            say(
+                "firing_gaps_deg has {count} figures for {cylinders} cylinders; it needs one for each "
+                "firing, the last one back to the first",
+                count=len(numbers),
+                cylinders=cylinders,
+            ),
         )
         return ()
     total = sum(numbers)
     if abs(total - CYCLE_DEG) > _SUM_TOLERANCE_DEG:
-        half = "; is each half of what it should be (camshaft degrees)?" if abs(total - 360) < 0.1 else ""
-        top.fault(
-            "firing_gaps_deg",
-            f"firing_gaps_deg sums to {plain(total)}; all gaps together are two crank turns, 720{half}",
-        )
+        if abs(total - 360) < 0.1:
+            message = say(
+                "firing_gaps_deg sums to {total}; all gaps together are two crank turns, 720; "
+                "is each half of what it should be (camshaft degrees)?",
+                total=plain(total),
+            )
+        else:
+            message = say(
+                "firing_gaps_deg sums to {total}; all gaps together are two crank turns, 720",
+                total=plain(total),
+            )
+        top.fault("firing_gaps_deg", message)
         return ()
     return tuple(numbers) if total == CYCLE_DEG else tuple(n * CYCLE_DEG / total for n in numbers)
 
@@ -200,7 +207,7 @@ def _start_at_one(
 
 
 def _heads(top: Table, cylinders: int | None) -> tuple[tuple[int, ...], ...]:
-    need = "the cylinders under each head, like [[1, 2], [3, 4]]"
+    need = say("the cylinders under each head, like [[1, 2], [3, 4]]")
     items = top.list_of("heads", need, required=True)
     if items is None:
         return ()
@@ -208,41 +215,73 @@ def _heads(top: Table, cylinders: int | None) -> tuple[tuple[int, ...], ...]:
     sound = True
     for index, item in enumerate(items):
         if not isinstance(item, list):
-            hint = "; one head for all is written [[1, 2]]" if isinstance(item, int) else ""
-            top.notebook.fault(("heads", index), f"heads holds {kind_of(item)}; it needs {need}{hint}")
+            message = (
+                say(
+                    "heads holds {kind}; it needs {need}; one head for all is written [[1, 2]]",
+                    kind=kind_of(item),
+                    need=need,
+                )
+                if isinstance(item, int)
+                else say("heads holds {kind}; it needs {need}", kind=kind_of(item), need=need)
+            )
+            top.notebook.fault(("heads", index), message)
             sound = False
             continue
         if not item:
             top.notebook.fault(
-                ("heads", index), f"heads {index + 1} is empty; leave it out or name its cylinders"
+                ("heads", index),
+                say("heads {index} is empty; leave it out or name its cylinders", index=index + 1),
             )
             sound = False
-        numbers = _whole_numbers(top, "heads", item, cylinders or MOST_CYLINDERS, (index,))
+        numbers = whole_numbers(top, "heads", item, cylinders or MOST_CYLINDERS, (index,))
         sound = sound and len(numbers) == len(item)
         heads.append(tuple(numbers))
     if cylinders is not None and sound:
-        wrong = _once_each(list(range(1, cylinders + 1)), [c for head in heads for c in head])
+        wrong = once_each(list(range(1, cylinders + 1)), [c for head in heads for c in head])
         if wrong:
-            top.fault("heads", f"heads needs each cylinder 1 to {cylinders} under one head; {wrong}")
+            top.fault(
+                "heads",
+                say(
+                    "heads needs each cylinder 1 to {cylinders} under one head; {wrong}",
+                    cylinders=cylinders,
+                    wrong=wrong,
+                ),
+            )
     return tuple(heads)
 
 
 def _valve(top: Table, path: tuple[str | int, ...], item: Any, cylinders: int | None) -> Valve | None:
     if not isinstance(item, str):
         top.notebook.fault(
-            path, f'{written(path)} is {kind_of(item)}; it needs a valve in quotes, like "I1" or "E3"'
+            path,
+            say(
+                '{key} is {kind}; it needs a valve in quotes, like "I1" or "E3"',
+                key=written(path),
+                kind=kind_of(item),
+            ),
         )
         return None
     try:
         valve = Valve.parse(item)
     except InputError:
         top.notebook.fault(
-            path, f"{written(path)} is {shown(item)}, no valve; write I or E and the cylinder, like I1 or E3"
+            path,
+            say(
+                "{key} is {given}, no valve; write I or E and the cylinder, like I1 or E3",
+                key=written(path),
+                given=shown(item),
+            ),
         )
         return None
     if cylinders is not None and valve.cylinder > cylinders:
         top.notebook.fault(
-            path, f"{written(path)}: this engine has no valve {valve}; its cylinders are 1 to {cylinders}"
+            path,
+            say(
+                "{key}: this engine has no valve {valve}; its cylinders are 1 to {cylinders}",
+                key=written(path),
+                valve=valve,
+                cylinders=cylinders,
+            ),
         )
         return None
     return valve
@@ -259,7 +298,10 @@ def _valve_lists(
     sound = True
     for index, item in enumerate(items):
         if not isinstance(item, list):
-            top.notebook.fault((key, index), f"{key} holds {kind_of(item)}; it needs {need}")
+            top.notebook.fault(
+                (key, index),
+                say("{key} holds {kind}; it needs {need}", key=key, kind=kind_of(item), need=need),
+            )
             sound = False
             continue
         valves = [_valve(top, (key, index, i), each, cylinders) for i, each in enumerate(item)]
@@ -270,7 +312,7 @@ def _valve_lists(
 
 
 def _shared_lobes(top: Table, cylinders: int | None) -> tuple[tuple[Valve, Valve], ...]:
-    need = 'pairs of valves that one lobe lifts, like [["I1", "I3"]]'
+    need = say('pairs of valves that one lobe lifts, like [["I1", "I3"]]')
     lists = _valve_lists(top, "shared_lobes", need, cylinders)
     pairs: list[tuple[Valve, Valve]] = []
     seen: set[Valve] = set()
@@ -278,19 +320,33 @@ def _shared_lobes(top: Table, cylinders: int | None) -> tuple[tuple[Valve, Valve
         path = ("shared_lobes", index)
         if len(valves) != 2:
             top.notebook.fault(
-                path, f"shared_lobes {index + 1} has {len(valves)} valves; a lobe is shared by two"
+                path,
+                say(
+                    "shared_lobes {index} has {count} valves; a lobe is shared by two",
+                    index=index + 1,
+                    count=len(valves),
+                ),
             )
             continue
         one, other = valves
         if one.kind != other.kind:
             top.notebook.fault(
-                path, f"{one} and {other} can't share a lobe: one is {one.word}, the other {other.word}"
+                path,
+                say(
+                    "{one} and {other} can't share a lobe: one is {word}, the other {word2}",
+                    one=one,
+                    other=other,
+                    word=say_table(one.word),
+                    word2=say_table(other.word),
+                ),
             )
         elif one == other:
-            top.notebook.fault(path, f"{one} can't share a lobe with itself; name two valves")
+            top.notebook.fault(path, say("{one} can't share a lobe with itself; name two valves", one=one))
         for valve in dict.fromkeys(valves):
             if valve in seen:
-                top.notebook.fault(path, f"{valve} already shares a lobe; a valve stands in one pair only")
+                top.notebook.fault(
+                    path, say("{valve} already shares a lobe; a valve stands in one pair only", valve=valve)
+                )
             seen.add(valve)
         pairs.append((one, other))
     return tuple(pairs)
@@ -299,15 +355,15 @@ def _shared_lobes(top: Table, cylinders: int | None) -> tuple[tuple[Valve, Valve
 def _rows(
     top: Table, cylinders: int | None, heads: tuple[tuple[int, ...], ...]
 ) -> tuple[tuple[Valve, ...], ...]:
-    need = 'the valves of each head from the pulley outward, like [["E2", "I2", "I1", "E1"]]'
+    need = say('the valves of each head from the pulley outward, like [["E2", "I2", "I1", "E1"]]')
     lists = _valve_lists(top, "rows", need, cylinders)
     if lists is None or cylinders is None:
         return ()
     rows = [tuple(valves) for _, valves in lists]
     every = [Valve(kind, c) for c in range(1, cylinders + 1) for kind in KIND_WORD]
-    wrong = _once_each(every, [v for row in rows for v in row])
+    wrong = once_each(every, [v for row in rows for v in row])
     if wrong:
-        top.fault("rows", f"rows needs every valve once; {wrong}")
+        top.fault("rows", say("rows needs every valve once; {wrong}", wrong=wrong))
         return ()
     if sorted(c for head in heads for c in head) != list(range(1, cylinders + 1)):
         return ()  # the heads have their own fault
@@ -315,23 +371,37 @@ def _rows(
         over = {head for head in heads if any(v.cylinder in head for v in row)}
         if len(over) > 1:
             top.notebook.fault(
-                ("rows", index), f"rows {index + 1} runs over {len(over)} heads; it needs one row a head"
+                ("rows", index),
+                say(
+                    "rows {index} runs over {count} heads; it needs one row a head",
+                    index=index + 1,
+                    count=len(over),
+                ),
             )
     if len(rows) != len(heads):
-        top.fault("rows", f"rows has {len(rows)} rows for {len(heads)} heads; it needs one row a head")
+        top.fault(
+            "rows",
+            say(
+                "rows has {count} rows for {count2} heads; it needs one row a head",
+                count=len(rows),
+                count2=len(heads),
+            ),
+        )
     return tuple(rows)
 
 
 def _events(top: Table, lobes: dict[Kind, LobeSpec]) -> ValveEvents:
-    table = top.table("valve_events_deg", "the valve timing", key_hints.EVENTS, required=True)
+    table = top.table("valve_events_deg", say("the valve timing"), key_hints.EVENTS, required=True)
     if table is None:
         return ValveEvents(0, 0, 0, 0)
     found = {}
     for key in key_hints.EVENTS[:4]:
         dead_centre = key.rpartition("_")[2].upper()
-        need = f"crank degrees {dead_centre}"
+        need = say("crank degrees {dead_centre}", dead_centre=dead_centre)
         found[key] = table.number(key, need, -180, 180, required=True)
-    lift = table.number("checking_lift_mm", "the valve lift in mm at which the degrees hold", 0, 5) or 0.0
+    lift = (
+        table.number("checking_lift_mm", say("the valve lift in mm at which the degrees hold"), 0, 5) or 0.0
+    )
     for kind, first, second in (("I", *key_hints.EVENTS[:2]), ("E", *key_hints.EVENTS[2:4])):
         opens, closes = found[first], found[second]
         if opens is None or closes is None:
@@ -343,14 +413,26 @@ def _events(top: Table, lobes: dict[Kind, LobeSpec]) -> ValveEvents:
         if not 0 < length < CYCLE_DEG:
             table.fault(
                 second,
-                f"{first} {plain(opens)} and {second} {plain(closes)} keep the valve open for {plain(length)}"
-                " crank degrees; it must be more than 0 and less than 720",
+                say(
+                    "{first} {opens} and {second} {closes} keep the valve open for {length} crank degrees; it "
+                    "must be more than 0 and less than 720",
+                    first=first,
+                    opens=plain(opens),
+                    second=second,
+                    closes=plain(closes),
+                    length=plain(length),
+                ),
             )
         if lobe and lobe.peak_lift_mm is not None and lift >= lobe.peak_lift_mm:
-            word = KIND_WORD[cast(Kind, kind)]
+            word = say_table(KIND_WORD[cast(Kind, kind)])
             table.fault(
                 "checking_lift_mm",
-                f"checking_lift_mm is {plain(lift)}, the {word} valve lifts only {plain(lobe.peak_lift_mm)} mm",
+                say(
+                    "checking_lift_mm is {value}, the {word} valve lifts only {value2} mm",
+                    value=plain(lift),
+                    word=word,
+                    value2=plain(lobe.peak_lift_mm),
+                ),
             )
     opens_i, closes_i, opens_e, closes_e = (found[key] or 0.0 for key in key_hints.EVENTS[:4])
     return ValveEvents(opens_i, closes_i, opens_e, closes_e, lift)
@@ -358,85 +440,112 @@ def _events(top: Table, lobes: dict[Kind, LobeSpec]) -> ValveEvents:
 
 def _gaps(top: Table) -> dict[Kind, GapSpec]:
     gaps: dict[Kind, GapSpec] = {}
-    table = top.table("gap_mm", "the gaps of intake and exhaust", key_hints.KINDS, required=True)
+    table = top.table("gap_mm", say("the gaps of intake and exhaust"), key_hints.KINDS, required=True)
     for kind, word in KIND_WORD.items() if table else ():
-        inner = table.table(word, "the gap", key_hints.GAP, required=True) if table else None
+        inner = table.table(word, say("the gap"), key_hints.GAP, required=True) if table else None
         if inner is None:
             continue
-        need = "mm, engine cold"
-        cold = inner.number("cold", f"the gap in {need}", 0, 2, required=True, hint=unit_hints.gap_hint)
-        tight = inner.number("tight", f"the tight limit in {need}", 0, 2, hint=unit_hints.tight_hint)
-        loose = inner.number("loose", f"the loose limit in {need}", 0, 2, hint=unit_hints.gap_hint)
+        cold = inner.number(
+            "cold", say("the gap in mm, engine cold"), 0, 2, required=True, hint=unit_hints.gap_hint
+        )
+        tight = inner.number(
+            "tight", say("the tight limit in mm, engine cold"), 0, 2, hint=unit_hints.tight_hint
+        )
+        loose = inner.number(
+            "loose", say("the loose limit in mm, engine cold"), 0, 2, hint=unit_hints.gap_hint
+        )
         if cold is not None and tight is not None and tight >= cold:
-            why = (
-                "leave it out for an engine that is set without a gap"
-                if cold == 0
-                else "it must be less than cold: tighter than this is out"
-            )
-            inner.fault("tight", f"{inner.where}.tight is {plain(tight)}, cold is {plain(cold)}; {why}")
+            if cold == 0:
+                message = say(
+                    "{where}.tight is {tight}, cold is {cold}; leave it out for an engine that is set without a gap",
+                    where=inner.where,
+                    tight=plain(tight),
+                    cold=plain(cold),
+                )
+            else:
+                message = say(
+                    "{where}.tight is {tight}, cold is {cold}; it must be less than cold: tighter than this is out",
+                    where=inner.where,
+                    tight=plain(tight),
+                    cold=plain(cold),
+                )
+            inner.fault("tight", message)
         if cold is not None and loose is not None and loose <= cold:
             inner.fault(
                 "loose",
-                f"{inner.where}.loose is {plain(loose)}, cold is {plain(cold)}; it must be more than cold:"
-                " looser than this is out",
+                say(
+                    "{where}.loose is {value}, cold is {value2}; it must be more than cold: looser than this is "
+                    "out",
+                    where=inner.where,
+                    value=plain(loose),
+                    value2=plain(cold),
+                ),
             )
         gaps[kind] = GapSpec(cold or 0.0, tight, loose)
     return gaps
 
 
 def _linkage(top: Table) -> Linkage:
-    table = top.table("linkage", "the valve train", key_hints.LINKAGE, required=True)
+    table = top.table("linkage", say("the valve train"), key_hints.LINKAGE, required=True)
     if table is None:
         return Linkage(1.0)
     chosen = table.choice("train", ("pushrod", "finger", "direct"), means=_TRAIN_WORDS)
     train = cast(Train, chosen or "pushrod")
     ratio = table.number(
         "rocker_ratio",
-        "movement at the valve / movement at the cam side",
+        say("movement at the valve / movement at the cam side"),
         0.2,
         5,
         required=train != "direct",
     )
     side = table.choice("screw_side", ("valve", "pushrod"), means=_SIDE_WORDS)
     pitch = table.number(
-        "screw_pitch_mm", "the pitch of the screw in mm", 0.15, 3, hint=unit_hints.pitch_hint
+        "screw_pitch_mm", say("the pitch of the screw in mm"), 0.15, 3, hint=unit_hints.pitch_hint
     )
     if train == "direct" and ratio not in (None, 1.0):
         table.fault(
-            "rocker_ratio", f"a direct train has no rocker: leave rocker_ratio {plain(ratio or 0)} out"
+            "rocker_ratio",
+            say("a direct train has no rocker: leave rocker_ratio {value} out", value=plain(ratio or 0)),
         )
     if train == "direct" and side == "pushrod":
-        table.fault("screw_side", 'a direct train has no pushrod side: leave screw_side out or write "valve"')
+        table.fault(
+            "screw_side", say('a direct train has no pushrod side: leave screw_side out or write "valve"')
+        )
     return Linkage(ratio or 1.0, cast(ScrewSide, side or "valve"), pitch, train)
 
 
 def _pulley(top: Table) -> Pulley:
-    table = top.table("pulley", "the pulley", key_hints.PULLEY)
+    table = top.table("pulley", say("the pulley"), key_hints.PULLEY)
     if table is None:
         return Pulley()
     diameter = table.number(
-        "diameter_mm", "the pulley's diameter in mm", 20, 1000, hint=unit_hints.length_hint(20)
+        "diameter_mm", say("the pulley's diameter in mm"), 20, 1000, hint=unit_hints.length_hint(20)
     )
     marks: list[float] = []
     for index, item in enumerate(
-        table.list_of("marks_deg", "crank degrees past firing TDC 1, like [0, 180]") or ()
+        table.list_of("marks_deg", say("crank degrees past firing TDC 1, like [0, 180]")) or ()
     ):
         path = (*table.path, "marks_deg", index)
-        need = "crank degrees past firing TDC 1, 0 and above, less than 720"
+        need = say("crank degrees past firing TDC 1, 0 and above, less than 720")
         value = check_number(
             table.notebook, path, item, need, 0, CYCLE_DEG, hint=unit_hints.minus_before_hint
         )
         if value is None:
             continue
         if value == CYCLE_DEG:
-            table.notebook.fault(path, "a mark at 720 is the one at 0; write 0")
+            table.notebook.fault(path, say("a mark at 720 is the one at 0; write 0"))
             continue
         mark = value % 360
         if mark in marks:
             table.notebook.fault(
                 path,
-                f"mark {plain(value)} is on the pulley already: a mark at {plain(mark)} shows again at"
-                f" {plain(mark + 360)}; name it once",
+                say(
+                    "mark {value} is on the pulley already: a mark at {value2} shows again at {value3}; name it "
+                    "once",
+                    value=plain(value),
+                    value2=plain(mark),
+                    value3=plain(mark + 360),
+                ),
             )
             continue
         marks.append(mark)
@@ -448,15 +557,18 @@ def _stack(top: Table) -> tuple[StackPart, ...]:
 
 
 def _stack_part(table: Table) -> StackPart:
-    part = table.text("part", "the part's name", required=True)
+    part = table.text("part", say("the part's name"), required=True)
     length = table.number(
-        "length_mm", "its length in mm at 20 C (negative where it runs back)", -2000, 2000, required=True
+        "length_mm", say("its length in mm at 20 C (negative where it runs back)"), -2000, 2000, required=True
     )
     if length == 0:
-        table.fault("length_mm", f"{table.where}.length_mm is 0; give the length in mm or leave the part out")
-    material = table.text("material", "a material of the table, like 6061")
+        table.fault(
+            "length_mm",
+            say("{where}.length_mm is 0; give the length in mm or leave the part out", where=table.where),
+        )
+    material = table.text("material", say("a material of the table, like 6061"))
     expansion = table.number(
-        "expansion_per_k", "expansion per K, like 23.6e-6", 0, 1e-4, hint=unit_hints.expansion_hint
+        "expansion_per_k", say("expansion per K, like 23.6e-6"), 0, 1e-4, hint=unit_hints.expansion_hint
     )
     if material is not None:
         try:
@@ -465,94 +577,124 @@ def _stack_part(table: Table) -> StackPart:
             table.fault("material", f"{table.where}: {error}")
     if table.has("material") and table.has("expansion_per_k"):
         table.fault(
-            "expansion_per_k", f"{table.where} has a material and an expansion_per_k; give one of them"
+            "expansion_per_k",
+            say("{where} has a material and an expansion_per_k; give one of them", where=table.where),
         )
     if not table.has("material") and not table.has("expansion_per_k"):
-        table.missing("material", "a material of the table, or expansion_per_k instead")
-    zone = table.text("zone", "the zone whose temperature it takes, like head", required=True)
+        table.missing("material", say("a material of the table, or expansion_per_k instead"))
+    zone = table.text("zone", say("the zone whose temperature it takes, like head"), required=True)
     if zone is not None and not _ZONE.fullmatch(zone):
         table.fault(
             "zone",
-            f"{table.where}.zone is {shown(zone)}; write it in small letters a-z, figures and _, like head",
+            say(
+                "{where}.zone is {given}; write it in small letters a-z, figures and _, like head",
+                where=table.where,
+                given=shown(zone),
+            ),
         )
     heights = _part_heights(table)
     return StackPart(part or "", length or 0.0, zone or "", heights, material, expansion)
 
 
 def _part_heights(table: Table) -> tuple[Height, ...]:
-    need = 'the heights it is part of: "pivot", "pushrod", "intake", "exhaust"'
+    need = say('the heights it is part of: "pivot", "pushrod", "intake", "exhaust"')
     items = table.list_of("heights", need, required=True)
     if items is None:
         return ()
     if not items:
-        table.fault("heights", f"{table.where}.heights is empty; it needs {need}")
+        table.fault("heights", say("{where}.heights is empty; it needs {need}", where=table.where, need=need))
     heights: list[Height] = []
     for index, item in enumerate(items):
         path = (*table.path, "heights", index)
         if item not in _HEIGHTS:
-            table.notebook.fault(path, f"{table.where}.heights holds {kind_of(item)}; it needs {need}")
+            table.notebook.fault(
+                path,
+                say(
+                    "{where}.heights holds {kind}; it needs {need}",
+                    where=table.where,
+                    kind=kind_of(item),
+                    need=need,
+                ),
+            )
         elif item in heights:
-            table.notebook.fault(path, f"{table.where}.heights names {item} twice; once is enough")
+            table.notebook.fault(
+                path, say("{where}.heights names {item} twice; once is enough", where=table.where, item=item)
+            )
         else:
             heights.append(item)
     return tuple(heights)
 
 
 def _geometry(top: Table) -> Geometry:
-    table = top.table("geometry", "the cylinder's dimensions", key_hints.GEOMETRY)
+    table = top.table("geometry", say("the cylinder's dimensions"), key_hints.GEOMETRY)
     if table is None:
         return Geometry()
-    bore = table.number("bore_mm", "the bore in mm", 20, 500, hint=unit_hints.length_hint(20))
-    stroke = table.number("stroke_mm", "the stroke in mm", 20, 600, hint=unit_hints.length_hint(20))
+    bore = table.number("bore_mm", say("the bore in mm"), 20, 500, hint=unit_hints.length_hint(20))
+    stroke = table.number("stroke_mm", say("the stroke in mm"), 20, 600, hint=unit_hints.length_hint(20))
     rod = table.number(
-        "rod_mm", "the rod's length in mm, centre to centre", 30, 1500, hint=unit_hints.length_hint(30)
+        "rod_mm", say("the rod's length in mm, centre to centre"), 30, 1500, hint=unit_hints.length_hint(30)
     )
-    ratio = table.number("compression_ratio", "volume at BDC / volume at TDC", 1, 30, above=True)
+    ratio = table.number("compression_ratio", say("volume at BDC / volume at TDC"), 1, 30, above=True)
     if rod is not None and stroke is not None and rod <= stroke / 2:
         table.fault(
             "rod_mm",
-            f"rod_mm is {plain(rod)}; with a stroke of {plain(stroke)} the rod must be longer than"
-            f" {plain(stroke / 2)}, the crank's throw",
+            say(
+                "rod_mm is {value}; with a stroke of {value2} the rod must be longer than {value3}, the "
+                "crank's throw",
+                value=plain(rod),
+                value2=plain(stroke),
+                value3=plain(stroke / 2),
+            ),
         )
     return Geometry(bore, stroke, rod, ratio)
 
 
 def _lobes(top: Table, read_table: Callable[[str], str] | None) -> dict[Kind, LobeSpec]:
-    table = top.table("lobe", "the lobes of intake and exhaust", key_hints.KINDS)
+    table = top.table("lobe", say("the lobes of intake and exhaust"), key_hints.KINDS)
     lobes: dict[Kind, LobeSpec] = {}
     for kind, word in KIND_WORD.items() if table else ():
-        inner = table.table(word, "the lobe", key_hints.LOBE) if table else None
+        inner = table.table(word, say("the lobe"), key_hints.LOBE) if table else None
         if inner is not None:
             lobes[kind] = _lobe(inner, read_table)
     return lobes
 
 
 def _lobe(table: Table, read_table: Callable[[str], str] | None) -> LobeSpec:
-    name = table.text("table", "the name of a CSV file", longest=200)
+    name = table.text("table", say("the name of a CSV file"), longest=200)
     figures = [key for key in key_hints.LOBE[:3] if table.has(key)]
     if table.has("table") and figures:
-        table.fault("table", f"[{table.where}] has a table and {figures[0]}; give the table or figures")
+        table.fault(
+            "table",
+            say(
+                "[{where}] has a table and {figures}; give the table or figures",
+                where=table.where,
+                figures=figures[0],
+            ),
+        )
     peak = table.number(
         "peak_lift_mm",
-        "the greatest lift at the valve in mm",
+        say("the greatest lift at the valve in mm"),
         0,
         30,
         above=True,
         required=not table.has("table"),
         hint=unit_hints.length_hint(1),
     )
-    ramp_mm = table.number("ramp_mm", "the height of the ramp at the valve in mm", 0, 3, above=True)
-    ramp_deg = table.number("ramp_deg", "the length of the ramp in cam degrees", 0, 90, above=True)
-    for has, lacks, need in (
-        ("ramp_mm", "ramp_deg", "cam degrees"),
-        ("ramp_deg", "ramp_mm", "mm at the valve"),
-    ):
-        if table.has(has) and not table.has(lacks):
-            table.missing(lacks, f"the ramp in {need}, as {has} is given")
+    ramp_mm = table.number("ramp_mm", say("the height of the ramp at the valve in mm"), 0, 3, above=True)
+    ramp_deg = table.number("ramp_deg", say("the length of the ramp in cam degrees"), 0, 90, above=True)
+    if table.has("ramp_mm") and not table.has("ramp_deg"):
+        table.missing("ramp_deg", say("the ramp in cam degrees, as ramp_mm is given"))
+    if table.has("ramp_deg") and not table.has("ramp_mm"):
+        table.missing("ramp_mm", say("the ramp in mm at the valve, as ramp_deg is given"))
     if peak is not None and ramp_mm is not None and ramp_mm >= peak:
         table.fault(
             "ramp_mm",
-            f"{table.where}.ramp_mm is {plain(ramp_mm)}; it must be less than the lift, {plain(peak)}",
+            say(
+                "{where}.ramp_mm is {value}; it must be less than the lift, {value2}",
+                where=table.where,
+                value=plain(ramp_mm),
+                value2=plain(peak),
+            ),
         )
     rows: tuple[tuple[float, float], ...] = ()
     if name is not None:
@@ -566,13 +708,25 @@ def _table_rows(
     if read_table is None:
         table.fault(
             "table",
-            f"{table.where}.table names {shown(name)}, but no folder is at hand here; give figures instead",
+            say(
+                "{where}.table names {given}, but no folder is at hand here; give figures instead",
+                where=table.where,
+                given=shown(name),
+            ),
         )
         return ()
     try:
         text = read_table(name)
     except (ColdlashError, OSError, UnicodeError) as error:
-        table.fault("table", f"{table.where}.table: {shown(name)} can't be read: {error}")
+        table.fault(
+            "table",
+            say(
+                "{where}.table: {given} can't be read: {error}",
+                where=table.where,
+                given=shown(name),
+                error=error,
+            ),
+        )
         return ()
     rows, faults = read_lift_table(text)
     for fault in faults:
@@ -581,14 +735,14 @@ def _table_rows(
 
 
 def _service(top: Table) -> Service:
-    table = top.table("service", "the service intervals", key_hints.SERVICE)
+    table = top.table("service", say("the service intervals"), key_hints.SERVICE)
     if table is None:
         return Service()
-    every = table.number("every_km", "km between two checks", 0, 1_000_000, above=True)
-    months = table.number("every_months", "months between two checks", 0, 600, above=True)
-    first = table.number("first_km", "km to the first check after a rebuild", 0, 1_000_000, above=True)
+    every = table.number("every_km", say("km between two checks"), 0, 1_000_000, above=True)
+    months = table.number("every_months", say("months between two checks"), 0, 600, above=True)
+    first = table.number("first_km", say("km to the first check after a rebuild"), 0, 1_000_000, above=True)
     meter = table.choice("meter", ("km", "h"))
-    per_hour = table.number("km_per_h", "km that one hour counts for", 0, 1000, above=True)
+    per_hour = table.number("km_per_h", say("km that one hour counts for"), 0, 1000, above=True)
     if per_hour is not None and meter != "h" and table.data.get("meter") is not UNREAD:
-        table.fault("km_per_h", 'km_per_h counts only with meter = "h"; add that or leave it out')
+        table.fault("km_per_h", say('km_per_h counts only with meter = "h"; add that or leave it out'))
     return Service(every, months, first, "h" if meter == "h" else "km", per_hour or Service().km_per_h)

@@ -25,17 +25,28 @@ from numpy.typing import ArrayLike, NDArray
 
 from coldlash.engine.why import Why
 from coldlash.errors import InputError
+from coldlash.language import mark, say
 
 Array = NDArray[np.float64]
 
 WHY: dict[str, Why] = {
     "recession_ratio": Why(
-        "wear now / wear at the set gap = (1 - s) + s (v / v set)^(2 n), s the share of the wear that is impact",
-        "landing speed at this gap and at the set gap, exponent n (1 unless known), share s (unknown: 0 to 1)",
-        "Lewis & Dwyer-Joyce, Automotive Engine Valve Recession (2002), from memory; dimensions and geometry"
-        " checked here",
-        "ratios for one engine at one speed; says nothing about how fast its seats recede, and nothing about"
-        " heat or fuel",
+        mark(
+            "wear now / wear at the set gap = (1 - s) + s (v / v set)^(2 n), s the share of the wear "
+            "that is impact"
+        ),
+        mark(
+            "landing speed at this gap and at the set gap, exponent n (1 unless known), share s "
+            "(unknown: 0 to 1)"
+        ),
+        mark(
+            "Lewis & Dwyer-Joyce, Automotive Engine Valve Recession (2002), from memory; dimensions and "
+            "geometry checked here"
+        ),
+        mark(
+            "ratios for one engine at one speed; says nothing about how fast its seats recede, and "
+            "nothing about heat or fuel"
+        ),
     ),
 }
 
@@ -65,7 +76,12 @@ class WearRatio:
     def at_share(self, impact_share: float) -> Array:
         """The ratio when this share (0..1) of the wear at the set gap comes from impact. Raises InputError."""
         if not 0.0 <= impact_share <= 1.0:
-            raise InputError(f"an impact share of {impact_share:g} is outside 0..1; give a fraction")
+            raise InputError(
+                say(
+                    "an impact share of {impact_share:g} is outside 0..1; give a fraction",
+                    impact_share=impact_share,
+                )
+            )
         return np.asarray(1.0 - impact_share + impact_share * self.impact)
 
 
@@ -77,9 +93,13 @@ def wear_ratio(speed_ratio: ArrayLike, exponent: float = 1.0) -> WearRatio:
     """
     ratio = np.asarray(speed_ratio, dtype=np.float64)
     if not (exponent > 0 and math.isfinite(exponent)):
-        raise InputError(f"an exponent of {exponent!r} can't be used; it must be above 0")
+        raise InputError(
+            say("an exponent of {exponent!r} can't be used; it must be above 0", exponent=exponent)
+        )
     if not (ratio >= 0).all():
-        raise InputError("a landing speed ratio is below 0; give speed at this gap / speed at the set gap")
+        raise InputError(
+            say("a landing speed ratio is below 0; give speed at this gap / speed at the set gap")
+        )
     return WearRatio(ratio, float(exponent), np.asarray(ratio ** (2.0 * exponent)))
 
 
@@ -92,8 +112,13 @@ def recession_mm(volume_mm3: ArrayLike, radius_mm: float, seat_angle_deg: float,
     volume = np.asarray(volume_mm3, dtype=np.float64)
     if not (radius_mm > 0 and 0 < seat_angle_deg < 90 and face_mm >= 0 and (volume >= 0).all()):
         raise InputError(
-            f"volume, radius {radius_mm:g} mm, seat angle {seat_angle_deg:g}, face {face_mm:g} mm make no seat;"
-            " volume and face must be 0 or more, radius above 0, the angle between 0 and 90 degrees"
+            say(
+                "volume, radius {radius_mm:g} mm, seat angle {seat_angle_deg:g}, face {face_mm:g} mm make no "
+                "seat; volume and face must be 0 or more, radius above 0, the angle between 0 and 90 degrees",
+                radius_mm=radius_mm,
+                seat_angle_deg=seat_angle_deg,
+                face_mm=face_mm,
+            )
         )
     a = math.radians(seat_angle_deg)
     wide = np.sqrt(volume / (math.pi * radius_mm * math.cos(a) * math.sin(a)) + face_mm**2)

@@ -15,21 +15,25 @@ from numpy.typing import ArrayLike, NDArray
 from coldlash.engine.spec import Engine
 from coldlash.engine.why import Why
 from coldlash.errors import InputError
+from coldlash.language import mark, say
 
 Array = NDArray[np.float64]
 
 WHY: dict[str, Why] = {
     "trapped_cm3": Why(
-        "clearance volume + bore area x (l + a - s), s = a cos t + sqrt(l^2 - a^2 sin^2 t)",
-        "bore, stroke (2 a), rod (l), mm; compression ratio; crank degree at which the intake closes",
-        "Heywood 1988 ch. 2, slider-crank (as quoted elsewhere)",
-        "exact geometry for a pin on the cylinder's axis; at speed the column of air goes on filling after it",
+        mark("clearance volume + bore area x (l + a - s), s = a cos t + sqrt(l^2 - a^2 sin^2 t)"),
+        mark("bore, stroke (2 a), rod (l), mm; compression ratio; crank degree at which the intake closes"),
+        mark("Heywood 1988 ch. 2, slider-crank (as quoted elsewhere)"),
+        mark(
+            "exact geometry for a pin on the cylinder's axis; at speed the column of air goes on filling "
+            "after it"
+        ),
     ),
     "effective_compression_ratio": Why(
-        "volume when the intake closes / clearance volume",
-        "as for the trapped volume",
+        mark("volume when the intake closes / clearance volume"),
+        mark("as for the trapped volume"),
         "definition",
-        "at cranking speed; at full speed the geometric ratio is nearer the truth",
+        mark("at cranking speed; at full speed the geometric ratio is nearer the truth"),
     ),
 }
 
@@ -46,15 +50,24 @@ class Cylinder:
     def __post_init__(self) -> None:
         figures = (self.bore_mm, self.stroke_mm, self.rod_mm, self.compression_ratio)
         if not all(math.isfinite(f) and f > 0 for f in figures):
-            raise InputError(f"bore, stroke, rod and compression ratio must be above 0, not {figures}")
+            raise InputError(
+                say("bore, stroke, rod and compression ratio must be above 0, not {figures}", figures=figures)
+            )
         if self.rod_mm <= self.stroke_mm / 2:
             raise InputError(
-                f"a rod of {self.rod_mm:g} mm is shorter than the crank's throw {self.stroke_mm / 2:g} mm;"
-                " give it from eye centre to eye centre"
+                say(
+                    "a rod of {rod_mm:g} mm is shorter than the crank's throw {stroke_mm:g} mm; give it from eye "
+                    "centre to eye centre",
+                    rod_mm=self.rod_mm,
+                    stroke_mm=self.stroke_mm / 2,
+                )
             )
         if self.compression_ratio <= 1:
             raise InputError(
-                f"a compression ratio of {self.compression_ratio:g} is no compression; it must be above 1"
+                say(
+                    "a compression ratio of {compression_ratio:g} is no compression; it must be above 1",
+                    compression_ratio=self.compression_ratio,
+                )
             )
 
     @property
@@ -107,8 +120,12 @@ def cylinder_of(engine: Engine) -> Cylinder:
     ]
     if missing:
         raise InputError(
-            f"{engine.name} doesn't say enough about its cylinders: the engine file needs"
-            f" {', '.join(missing)} under [geometry]"
+            say(
+                "{name} doesn't say enough about its cylinders: the engine file needs {missing} under "
+                "[geometry]",
+                name=engine.name,
+                missing=", ".join(missing),
+            )
         )
     bore, stroke, rod, ratio = (
         float(v or 0) for v in (g.bore_mm, g.stroke_mm, g.rod_mm, g.compression_ratio)

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from coldlash.errors import InputError
+from coldlash.language import say
 
 Array = NDArray[np.float64]
 
@@ -45,7 +46,9 @@ class Smooth:
     def at(self, x: ArrayLike, order: int = 0) -> Array:
         """The curve (order 0) or a derivative (1 to 3) at ``x`` (any shape); straight outside the readings."""
         if order not in (0, 1, 2, 3):
-            raise InputError(f"order {order!r} is not 0 (curve), 1, 2 or 3 (its derivatives)")
+            raise InputError(
+                say("order {order!r} is not 0 (curve), 1, 2 or 3 (its derivatives)", order=order)
+            )
         u = np.asarray(x, dtype=np.float64)
         i = np.clip(np.searchsorted(self.x, u, side="right") - 1, 0, self.x.size - 2)
         left, right = self.x[i], self.x[i + 1]
@@ -75,15 +78,26 @@ def smooth(x: ArrayLike, y: ArrayLike, noise_sd: float | None = None) -> Smooth:
     places = np.asarray(x, dtype=np.float64).ravel()
     values = np.asarray(y, dtype=np.float64).ravel()
     if places.size != values.size:
-        raise InputError(f"{places.size} places but {values.size} readings; each reading needs its place")
+        raise InputError(
+            say(
+                "{size} places but {size2} readings; each reading needs its place",
+                size=places.size,
+                size2=values.size,
+            )
+        )
     if not (np.isfinite(places).all() and np.isfinite(values).all()):
-        raise InputError("a place or a reading is not a finite number; leave such rows out")
+        raise InputError(say("a place or a reading is not a finite number; leave such rows out"))
     if noise_sd is not None and not noise_sd > 0:
-        raise InputError(f"a noise of {noise_sd:g} can't be used; give a standard deviation above 0 or none")
+        raise InputError(
+            say(
+                "a noise of {noise_sd:g} can't be used; give a standard deviation above 0 or none",
+                noise_sd=noise_sd,
+            )
+        )
     knots, mean, weight = _grouped(places, values)
     n = knots.size
     if n < 6:
-        raise InputError(f"{n} distinct places are too few for a curve; at least 6 are needed")
+        raise InputError(say("{n} distinct places are too few for a curve; at least 6 are needed", n=n))
 
     scale = (knots[-1] - knots[0]) / (n - 1)
     q, r = _second_differences(knots / scale)

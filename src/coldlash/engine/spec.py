@@ -12,6 +12,7 @@ from functools import total_ordering
 from typing import Literal
 
 from coldlash.errors import InputError
+from coldlash.language import mark, say
 
 Kind = Literal["I", "E"]
 Turns = Literal["clockwise", "counterclockwise"]
@@ -20,7 +21,7 @@ ScrewSide = Literal["valve", "pushrod"]
 Height = Literal["pivot", "pushrod", "intake", "exhaust"]
 Layout = Literal["flat", "vee", "inline"]
 
-KIND_WORD: dict[Kind, str] = {"I": "intake", "E": "exhaust"}
+KIND_WORD: dict[Kind, str] = {"I": mark("intake"), "E": mark("exhaust")}
 
 _VALVE = re.compile(r"([IE])([1-9]\d?)")
 
@@ -41,7 +42,9 @@ class Valve:
         """ "e3" or "E3" to a Valve. Raises InputError on anything else."""
         match = _VALVE.fullmatch(text.strip().upper())
         if match is None:
-            raise InputError(f"{text!r} is not a valve; write I or E and the cylinder, like I1 or E3")
+            raise InputError(
+                say("{text!r} is not a valve; write I or E and the cylinder, like I1 or E3", text=text)
+            )
         return cls("I" if match[1] == "I" else "E", int(match[2]))
 
     @property
@@ -198,7 +201,9 @@ class Engine:
         valve = Valve.parse(text)
         if valve.cylinder > self.cylinders:
             have = ", ".join(str(v) for v in self.valves)
-            raise InputError(f"{self.name} has no valve {valve}; it has {have}")
+            raise InputError(
+                say("{name} has no valve {valve}; it has {have}", name=self.name, valve=valve, have=have)
+            )
         return valve
 
     def head_of(self, cylinder: int) -> tuple[int, ...]:

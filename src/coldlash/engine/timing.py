@@ -16,6 +16,7 @@ from coldlash.engine.lobe import CYCLE_DEG, LiftCurve, lift_curve
 from coldlash.engine.spec import Engine, Kind
 from coldlash.engine.why import Why
 from coldlash.errors import InputError
+from coldlash.language import mark, say
 
 Array = NDArray[np.float64]
 
@@ -23,46 +24,46 @@ HUNDREDTH_MM = 0.01
 
 WHY: dict[str, Why] = {
     "opens_deg": Why(
-        "the crank degree at which rise(going up) = gap",
-        "lift curve (mm at the valve, crank degrees past own firing TDC), gap (mm)",
-        "definition; the rise is explained under lobe",
-        "gap as it is at that moment: use the hot gap for a running engine; nothing bends",
+        mark("the crank degree at which rise(going up) = gap"),
+        mark("lift curve (mm at the valve, crank degrees past own firing TDC), gap (mm)"),
+        mark("definition; the rise is explained under lobe"),
+        mark("gap as it is at that moment: use the hot gap for a running engine; nothing bends"),
     ),
     "closes_deg": Why(
-        "the crank degree at which rise(coming down) = gap",
-        "lift curve, gap (mm)",
-        "definition; the rise is explained under lobe",
-        "as for opening; at high speed springs and pushrods move it by some degrees",
+        mark("the crank degree at which rise(coming down) = gap"),
+        mark("lift curve, gap (mm)"),
+        mark("definition; the rise is explained under lobe"),
+        mark("as for opening; at high speed springs and pushrods move it by some degrees"),
     ),
     "seating_mm_per_s": Why(
-        "closing velocity of the rise at the gap, mm per crank degree, x 6 x rpm",
-        "lift curve, gap (mm), rpm",
-        "definition (one crank turn a second is 360 degrees a second, so 6 x rpm degrees a second)",
-        "below the speed at which the valve floats or bounces",
+        mark("closing velocity of the rise at the gap, mm per crank degree, x 6 x rpm"),
+        mark("lift curve, gap (mm), rpm"),
+        mark("definition (one crank turn a second is 360 degrees a second, so 6 x rpm degrees a second)"),
+        mark("below the speed at which the valve floats or bounces"),
     ),
     "seating_energy_ratio": Why(
-        "(closing velocity at this gap / closing velocity at the set gap)^2",
-        "lift curve, gap and set gap (mm)",
-        "kinetic energy m v^2 / 2, the same mass on both sides",
-        "the same at any one speed; a ratio, not an energy",
+        mark("(closing velocity at this gap / closing velocity at the set gap)^2"),
+        mark("lift curve, gap and set gap (mm)"),
+        mark("kinetic energy m v^2 / 2, the same mass on both sides"),
+        mark("the same at any one speed; a ratio, not an energy"),
     ),
     "leaves_ramp_mm": Why(
-        "the height of the closing ramp: with a larger gap the valve lands off the ramp",
-        "ramp_mm of the engine file, or read from the degree-wheel table",
-        "definition; from a table: where a straight line turns into a curve (least squares)",
-        "from a table of 0.01 mm noise good to about 0.02 mm",
+        mark("the height of the closing ramp: with a larger gap the valve lands off the ramp"),
+        mark("ramp_mm of the engine file, or read from the degree-wheel table"),
+        mark("definition; from a table: where a straight line turns into a curve (least squares)"),
+        mark("from a table of 0.01 mm noise good to about 0.02 mm"),
     ),
     "deg_per_hundredth_mm": Why(
-        "0.01 mm x (1 / opening velocity + 1 / closing velocity), velocities in mm per crank degree",
-        "lift curve, gap (mm)",
-        "derivative of closing minus opening by the gap",
-        "for small changes around this gap",
+        mark("0.01 mm x (1 / opening velocity + 1 / closing velocity), velocities in mm per crank degree"),
+        mark("lift curve, gap (mm)"),
+        mark("derivative of closing minus opening by the gap"),
+        mark("for small changes around this gap"),
     ),
     "overlap_deg": Why(
-        "exhaust closes - intake opens; negative: that many degrees with both shut",
-        "both lift curves, both gaps (mm)",
+        mark("exhaust closes - intake opens; negative: that many degrees with both shut"),
+        mark("both lift curves, both gaps (mm)"),
         "definition",
-        "as for opening and closing",
+        mark("as for opening and closing"),
     ),
 }
 
@@ -110,10 +111,14 @@ def timing_of(curve: LiftCurve, gap_mm: ArrayLike, kind: Kind, rpm: float, set_g
     """The same from a lift curve and a set gap, mm."""
     gap = np.asarray(gap_mm, dtype=np.float64)
     if not np.isfinite(gap).all():
-        raise InputError("a gap is not a number; give millimetres, negative for a valve held open")
+        raise InputError(say("a gap is not a number; give millimetres, negative for a valve held open"))
     if not 0.0 <= set_gap_mm < curve.peak_mm:
         raise InputError(
-            f"a set gap of {set_gap_mm:g} mm is not between 0 and the peak lift {curve.peak_mm:g} mm"
+            say(
+                "a set gap of {set_gap_mm:g} mm is not between 0 and the peak lift {peak_mm:g} mm",
+                set_gap_mm=set_gap_mm,
+                peak_mm=curve.peak_mm,
+            )
         )
     held = gap < 0.0
     never = gap >= curve.peak_mm

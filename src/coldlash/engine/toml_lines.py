@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from coldlash.errors import Fault
+from coldlash.language import mark, say, table
 
 Path = tuple[str | int, ...]
 """Keys and list positions from the top of the file: ("gap_mm", "intake", "cold"), ("stack", 0, "part")."""
@@ -26,13 +27,19 @@ LONGEST_LINE = 10_000
 _MOST_SYNTAX_FAULTS = 50
 _DEEPEST_PLACE = 8
 """Places are noted down to this depth; an engine file needs four."""
-_TOO_DEEP = Fault("lists or tables stand inside each other too deep to be read")
+_TOO_DEEP = mark("lists or tables stand inside each other too deep to be read")
 _PLAIN_PAIR = re.compile(r"""\s*(?:[A-Za-z0-9_\-]+|"[^"\\]*"|'[^']*')\s*=""")
 _AT = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
 _BARE = re.compile(r"[A-Za-z0-9_\-]+")
 _ENDS_BARE_VALUE = re.compile(r"[,\]}#\n]")
 _CURLY = "“”„‘’«»"
-_REPLACEABLE = ("Invalid value", "Expected newline or end", "Illegal character", "Unescaped", "Found invalid")
+_REPLACEABLE = (
+    "Invalid value",
+    "Expected newline or end",
+    "Illegal character",
+    "Unescaped",
+    "Found invalid",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,15 +80,15 @@ def read_toml(text: str) -> TomlFile:
             if len(faults) >= _MOST_SYNTAX_FAULTS or not _replace_line(lines, fault, str(error)):
                 return TomlFile(None, {}, {}, tuple(faults))
         except RecursionError:
-            return TomlFile(None, {}, {}, (*faults, _TOO_DEEP))
+            return TomlFile(None, {}, {}, (*faults, Fault(table(_TOO_DEEP))))
         except ValueError:  # int() refuses thousands of digits
-            faults.append(Fault("a number has thousands of digits; write it like 0.15"))
+            faults.append(Fault(say("a number has thousands of digits; write it like 0.15")))
             return TomlFile(None, {}, {}, tuple(faults))
     scanner = _Scanner("\n".join(lines))
     try:
         scanner.run()
     except RecursionError:
-        return TomlFile(None, {}, {}, (*faults, _TOO_DEEP))
+        return TomlFile(None, {}, {}, (*faults, Fault(table(_TOO_DEEP))))
     if faults:
         _mark_unread(data)
     return TomlFile(data, scanner.keys, scanner.values, tuple(faults))
@@ -91,12 +98,21 @@ def _too_large(text: str, lines: list[str]) -> list[Fault]:
     if len(text) > MOST_CHARACTERS:
         return [
             Fault(
-                f"the file has {len(text)} characters; an engine file has a few thousand: is it the right one?"
+                say(
+                    "the file has {count} characters; an engine file has a few thousand: is it the right one?",
+                    count=len(text),
+                )
             )
         ]
     return [
         Fault(
-            f"this line has {len(line)} characters; at most {LONGEST_LINE} can be read", number, LONGEST_LINE
+            say(
+                "this line has {count} characters; at most {longest_line} can be read",
+                count=len(line),
+                longest_line=LONGEST_LINE,
+            ),
+            number,
+            LONGEST_LINE,
         )
         for number, line in enumerate(lines, 1)
         if len(line) > LONGEST_LINE
@@ -153,50 +169,73 @@ def _plain(what: str, shown: str, lines: list[str], line: int) -> str:
     bare = value.partition("#")[0].strip()
     given = _quoted(bare)
     if "\r" in shown:
-        return "a line ends in an old-style carriage return; save the file with the line ends of today"
+        return say("a line ends in an old-style carriage return; save the file with the line ends of today")
     if what.startswith(("Cannot overwrite", "Cannot declare", "Cannot mutate")):
         name = _quoted(shown.partition("#")[0].partition("=")[0].strip().strip("[]"))
-        return f"{name} stands in the file twice; keep one of them"
+        return say("{name} stands in the file twice; keep one of them", name=name)
     if what.startswith("Unclosed"):
         start = next((n for n in range(line, 0, -1) if _opens_list(lines[n - 1])), line)
-        return f"a list is not closed: it starts in line {start} and needs its ]"
+        return say("a list is not closed: it starts in line {start} and needs its ]", start=start)
     if "=" in shown and not bare:
-        return f"{key} has no value after the ="
+        return say("{key} has no value after the =", key=key)
     if re.fullmatch(r"[+-]?\d+,\d+", bare):
-        return f"{given} is written with a comma; numbers take a point: {bare.replace(',', '.')}"
+        return say(
+            "{given} is written with a comma; numbers take a point: {text}",
+            given=given,
+            text=bare.replace(",", "."),
+        )
     if re.fullmatch(r"[+-]?\.\d+", bare):
-        return f"{given} needs a figure before the point: {bare.replace('.', '0.', 1)}"
+        return say(
+            "{given} needs a figure before the point: {text}", given=given, text=bare.replace(".", "0.", 1)
+        )
     if re.fullmatch(r"[+-]?\d+\.", bare):
-        return f"{given} needs a figure after the point: {bare}0"
+        return say("{given} needs a figure after the point: {bare}0", given=given, bare=bare)
     if re.fullmatch(r"[+-]?0\d+(\.\d+)?", bare):
-        return f"{given} starts with a nought; write it without"
+        return say("{given} starts with a nought; write it without", given=given)
     unit = re.fullmatch(r"([+-]?\d+(?:\.\d+)?)\s*(mm|cm|in|inch|inches|deg|km|h|K|°|%|\"|')", bare)
     if unit:
-        return f"{given}: write the bare number, here {unit[1]}; the unit stands in the key's name"
+        return say(
+            "{given}: write the bare number, here {unit}; the unit stands in the key's name",
+            given=given,
+            unit=unit[1],
+        )
     if bare in ("True", "False"):
-        return f"{given} is written in small letters: {bare.lower()}"
+        return say("{given} is written in small letters: {text}", given=given, text=bare.lower())
     if bare and bare[0] in _CURLY:
-        return f'{given} stands in curly quotes; use the plain ones: "{_quoted(bare.strip(_CURLY))[1:-1]}"'
+        return say(
+            '{given} stands in curly quotes; use the plain ones: "{quoted}"',
+            given=given,
+            quoted=_quoted(bare.strip(_CURLY))[1:-1],
+        )
     if what == "Invalid value" and re.match(r"[^\W\d]", bare):
-        return f'{given} is text and needs quotes: "{_quoted(bare.strip(chr(34)))[1:-1]}"'
+        return say(
+            '{given} is text and needs quotes: "{quoted}"',
+            given=given,
+            quoted=_quoted(bare.strip(chr(34)))[1:-1],
+        )
     if what.startswith("Illegal character '\\n'"):
-        return "text is not closed: its second quote is missing"
+        return say("text is not closed: its second quote is missing")
     if what.startswith("Expected '=' after a key") and "{" in shown:
-        return "a table in { } is not well written; write its keys under a [table] of their own instead"
+        return say("a table in { } is not well written; write its keys under a [table] of their own instead")
     if what.startswith("Expected '=' after a key") or what == "Invalid statement":
-        return f"{_quoted(shown)} is neither key = value, nor [table], nor a # comment"
+        return say("{quoted} is neither key = value, nor [table], nor a # comment", quoted=_quoted(shown))
     if what.startswith("Expected ']"):
-        return f"{_quoted(shown)}: the name of a table needs its closing {what.split(chr(39))[1]}"
+        return say(
+            "{quoted}: the name of a table needs its closing {split}",
+            quoted=_quoted(shown),
+            split=what.split(chr(39))[1],
+        )
     if "=" in shown and what.startswith(("Expected newline or end", "Invalid value")):
-        return (
-            f"{given} is no single value: write a number, text in quotes or a list in [ ], then any # comment"
+        return say(
+            "{given} is no single value: write a number, text in quotes or a list in [ ], then any # comment",
+            given=given,
         )
     if what.startswith(("Unterminated", "Expected '\"", "Expected \"'")):
-        return "text is not closed: its closing quotes are missing"
+        return say("text is not closed: its closing quotes are missing")
     character = re.match(r"(?:Illegal|Found invalid) character ('.*')", what)
     if character:
-        return f"the character {character[1]} has no place here; delete it"
-    return f"this can't be read as TOML ({what[:1].lower()}{what[1:]})"
+        return say("the character {character} has no place here; delete it", character=character[1])
+    return say("this can't be read as TOML ({text}{what})", text=what[:1].lower(), what=what[1:])
 
 
 def _quoted(text: str) -> str:

@@ -3,18 +3,24 @@
 from __future__ import annotations
 
 from coldlash.engine.fields import Hint, plain
+from coldlash.language import say
 from coldlash.units import MM_PER_INCH
 
 
 def gap_hint(value: float) -> str | None:
     """A gap in hundredths of a millimetre, in thousandths of an inch, or in inches."""
     if value > 2:
-        return (
-            f"if these are thousandths of an inch, write {plain(value * MM_PER_INCH / 1000)};"
-            f" if hundredths of a mm, write {plain(value / 100)}"
+        return say(
+            "if these are thousandths of an inch, write {value}; if hundredths of a mm, write {value2}",
+            value=plain(value * MM_PER_INCH / 1000),
+            value2=plain(value / 100),
         )
     if 0 < value < 0.02:
-        return f"no blade is that thin; if these are inches, {plain(value)} in is {plain(value * MM_PER_INCH)} mm"
+        return say(
+            "no blade is that thin; if these are inches, {value} in is {value2} mm",
+            value=plain(value),
+            value2=plain(value * MM_PER_INCH),
+        )
     return None
 
 
@@ -26,9 +32,17 @@ def tight_hint(value: float) -> str | None:
 def pitch_hint(value: float) -> str | None:
     """Threads per inch in place of a pitch, or a pitch in inches."""
     if 10 <= value <= 80:
-        return f"if these are threads per inch, the pitch is 25.4 / {plain(value)} = {plain(25.4 / value)} mm"
+        return say(
+            "if these are threads per inch, the pitch is 25.4 / {value} = {value2} mm",
+            value=plain(value),
+            value2=plain(25.4 / value),
+        )
     if 0 < value < 0.15:
-        return f"if these are inches, {plain(value)} in is {plain(value * MM_PER_INCH)} mm"
+        return say(
+            "if these are inches, {value} in is {value2} mm",
+            value=plain(value),
+            value2=plain(value * MM_PER_INCH),
+        )
     return None
 
 
@@ -37,9 +51,10 @@ def length_hint(smallest: float) -> Hint:
 
     def hint(value: float) -> str | None:
         if 0 < value < smallest:
-            return (
-                f"if these are centimetres, write {plain(value * 10)};"
-                f" if inches, {plain(value * MM_PER_INCH)}"
+            return say(
+                "if these are centimetres, write {value}; if inches, {value2}",
+                value=plain(value * 10),
+                value2=plain(value * MM_PER_INCH),
             )
         return None
 
@@ -49,12 +64,12 @@ def length_hint(smallest: float) -> Hint:
 def expansion_hint(value: float) -> str | None:
     """Expansion in millionths per kelvin in place of per kelvin."""
     if 1 <= value <= 100:
-        return f"if these are millionths per K, write {plain(value)}e-6"
+        return say("if these are millionths per K, write {value}e-6", value=plain(value))
     return None
 
 
 def minus_before_hint(value: float) -> str | None:
     """A mark before TDC written as a negative angle."""
     if -360 < value < 0:
-        return f"{plain(-value)} before TDC is written {plain(360 + value)}"
+        return say("{value} before TDC is written {value2}", value=plain(-value), value2=plain(360 + value))
     return None

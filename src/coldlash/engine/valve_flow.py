@@ -18,6 +18,7 @@ from coldlash.engine.slider_crank import Cylinder
 from coldlash.engine.spec import Kind
 from coldlash.engine.why import Why
 from coldlash.errors import InputError
+from coldlash.language import mark, say
 
 Array = NDArray[np.float64]
 
@@ -32,36 +33,40 @@ seat width by head, seat angle, discharge coefficient on the geometric area. Own
 
 WHY: dict[str, Why] = {
     "flow_area_mm2": Why(
-        "low lift: pi L cos b (D - 2w + (L/2) sin 2b); then pi (D - w) sqrt((L - w tan b)^2 + w^2);"
-        " never more than the port less the stem, pi/4 (Dp^2 - Ds^2)",
-        "lift L, head D, port Dp, stem Ds, seat width w (mm), seat angle b",
-        "Heywood 1988 ch. 6 (from memory); continuous where the stages meet",
-        "geometry only; the discharge coefficient brings it to the flow",
+        mark(
+            "low lift: pi L cos b (D - 2w + (L/2) sin 2b); then pi (D - w) sqrt((L - w tan b)^2 + w^2); "
+            "never more than the port less the stem, pi/4 (Dp^2 - Ds^2)"
+        ),
+        mark("lift L, head D, port Dp, stem Ds, seat width w (mm), seat angle b"),
+        mark("Heywood 1988 ch. 6 (from memory); continuous where the stages meet"),
+        mark("geometry only; the discharge coefficient brings it to the flow"),
     ),
     "nozzle_flow": Why(
-        "m = Cd A p / sqrt(R T) x sqrt(2k/(k-1) (x^(2/k) - x^((k+1)/k))), x = p down / p up, no lower than"
-        " (2/(k+1))^(k/(k-1)), where it chokes",
-        "area, discharge coefficient, pressure and temperature upstream, pressure downstream, k, R",
-        "isentropic nozzle, textbook (Heywood 1988 appendix C, from memory)",
-        "steady flow, ideal gas, k of the gas upstream",
+        mark(
+            "m = Cd A p / sqrt(R T) x sqrt(2k/(k-1) (x^(2/k) - x^((k+1)/k))), x = p down / p up, no "
+            "lower than (2/(k+1))^(k/(k-1)), where it chokes"
+        ),
+        mark("area, discharge coefficient, pressure and temperature upstream, pressure downstream, k, R"),
+        mark("isentropic nozzle, textbook (Heywood 1988 appendix C, from memory)"),
+        mark("steady flow, ideal gas, k of the gas upstream"),
     ),
     "time_area_mm2_s": Why(
-        "integral of the flow area over the opening, per degree, / (6 x rpm)",
-        "lift curve less the gap, valve sizes, rpm",
+        mark("integral of the flow area over the opening, per degree, / (6 x rpm)"),
+        mark("lift curve less the gap, valve sizes, rpm"),
         "definition",
-        "compares gaps and speeds of one engine",
+        mark("compares gaps and speeds of one engine"),
     ),
     "inlet_mach_index": Why(
-        "Z = piston area x mean piston speed / (Cd x mean flow area while open x speed of sound)",
-        "bore, stroke, rpm, lift curve less the gap, intake valve sizes, air temperature",
-        "Taylor's index (Heywood 1988 ch. 6, from memory)",
-        "filling begins to fall off above about 0.6 (Taylor, from memory)",
+        mark("Z = piston area x mean piston speed / (Cd x mean flow area while open x speed of sound)"),
+        mark("bore, stroke, rpm, lift curve less the gap, intake valve sizes, air temperature"),
+        mark("Taylor's index (Heywood 1988 ch. 6, from memory)"),
+        mark("filling begins to fall off above about 0.6 (Taylor, from memory)"),
     ),
     "mean_inlet_mach": Why(
-        "swept volume / (speed of sound x integral of Cd x flow area over the opening time)",
-        "as for the Mach index",
-        "mean velocity at the valve while open, over the speed of sound",
-        "filling of the whole swept volume assumed",
+        mark("swept volume / (speed of sound x integral of Cd x flow area over the opening time)"),
+        mark("as for the Mach index"),
+        mark("mean velocity at the valve while open, over the speed of sound"),
+        mark("filling of the whole swept volume assumed"),
     ),
 }
 
@@ -84,13 +89,23 @@ class ValveSize:
     def __post_init__(self) -> None:
         if not (0 <= self.stem_mm < self.port_mm < self.head_mm and 0 < self.seat_mm < self.head_mm / 4):
             raise InputError(
-                f"head {self.head_mm:g}, port {self.port_mm:g}, stem {self.stem_mm:g} and seat width"
-                f" {self.seat_mm:g} mm make no valve; stem < port < head, and the seat a narrow rim"
+                say(
+                    "head {head_mm:g}, port {port_mm:g}, stem {stem_mm:g} and seat width {seat_mm:g} mm make no "
+                    "valve; stem < port < head, and the seat a narrow rim",
+                    head_mm=self.head_mm,
+                    port_mm=self.port_mm,
+                    stem_mm=self.stem_mm,
+                    seat_mm=self.seat_mm,
+                )
             )
         if not (0 < self.seat_angle_deg < 80 and 0 < self.discharge <= 1):
             raise InputError(
-                f"seat angle {self.seat_angle_deg:g} or discharge coefficient {self.discharge:g} can't be;"
-                " the angle is usually 45 or 30 degrees, the coefficient 0.5 to 0.8"
+                say(
+                    "seat angle {seat_angle_deg:g} or discharge coefficient {discharge:g} can't be; the angle is "
+                    "usually 45 or 30 degrees, the coefficient 0.5 to 0.8",
+                    seat_angle_deg=self.seat_angle_deg,
+                    discharge=self.discharge,
+                )
             )
 
     @property
@@ -102,7 +117,7 @@ class ValveSize:
 def typical_valve(kind: Kind, bore_mm: float) -> ValveSize:
     """A two-valve head's typical intake or exhaust valve for this bore. Raises InputError for a bore <= 0."""
     if not bore_mm > 0:
-        raise InputError(f"a bore of {bore_mm:g} mm can't be; it must be above 0")
+        raise InputError(say("a bore of {bore_mm:g} mm can't be; it must be above 0", bore_mm=bore_mm))
     head = HEAD_PER_BORE[kind] * bore_mm
     return ValveSize(
         head,
@@ -143,7 +158,7 @@ def nozzle_flow(
     0 where down is above up. ``k`` cp/cv and ``r`` J/(kg K) of the gas upstream. Raises InputError for k <= 1.
     """
     if not (k > 1 and r > 0):
-        raise InputError(f"k {k:g} and R {r:g} make no gas; k must be above 1 and R above 0")
+        raise InputError(say("k {k:g} and R {r:g} make no gas; k must be above 1 and R above 0", k=k, r=r))
     up = np.asarray(up_pa, dtype=np.float64)
     x = np.clip(np.asarray(down_pa, dtype=np.float64) / up, critical_ratio(k), 1.0)
     stream = np.sqrt(2 * k / (k - 1) * np.maximum(x ** (2 / k) - x ** ((k + 1) / k), 0.0))
@@ -174,10 +189,14 @@ def time_area(curve: LiftCurve, gap_mm: float, size: ValveSize, rpm: ArrayLike) 
     """Flow area over the opening at these speeds (any shape). Raises InputError for a speed <= 0."""
     speed = np.asarray(rpm, dtype=np.float64)
     if not (speed > 0).all():
-        raise InputError("a crank speed is not above 0; give revolutions per minute")
+        raise InputError(say("a crank speed is not above 0; give revolutions per minute"))
     if gap_mm >= curve.peak_mm:
         raise InputError(
-            f"with a gap of {gap_mm:g} mm this valve never opens; its peak lift is {curve.peak_mm:g} mm"
+            say(
+                "with a gap of {gap_mm:g} mm this valve never opens; its peak lift is {peak_mm:g} mm",
+                gap_mm=gap_mm,
+                peak_mm=curve.peak_mm,
+            )
         )
     up, down = (float(side) for side in curve.crossings(max(gap_mm, 0.0)))
     if gap_mm < 0:
@@ -196,7 +215,7 @@ def inlet_mach_index(
     ``air_c``: temperature of the air at the valve, Celsius. Raises InputError below -90 C.
     """
     if not air_c > -90:
-        raise InputError(f"{air_c:g} C is no air temperature; give degrees Celsius")
+        raise InputError(say("{air_c:g} C is no air temperature; give degrees Celsius", air_c=air_c))
     sound = math.sqrt(1.4 * 287.06 * (air_c + 273.15))
     piston = 2e-3 * cylinder.stroke_mm * offer.rpm / 60
     index = cylinder.piston_area_mm2 * piston / (size.discharge * offer.mean_area_mm2 * sound)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from coldlash.language import say, table
+
 
 @dataclass(frozen=True, slots=True)
 class Why:
@@ -19,8 +21,8 @@ class Why:
     def lines(self) -> tuple[str, str, str, str]:
         """Four lines ready to show, in reading order."""
         return (
-            f"How: {self.formula}",
-            f"From: {self.inputs}",
-            f"Source: {self.source}",
-            f"Holds: {self.valid}",
+            say("How: {formula}", formula=table(self.formula)),
+            say("From: {inputs}", inputs=table(self.inputs)),
+            say("Source: {source}", source=table(self.source)),
+            say("Holds: {valid}", valid=table(self.valid)),
         )

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from coldlash.engine.heat import zones_of
 from coldlash.engine.spec import Engine
+from coldlash.language import mark, table
 
 TYPICAL_HOT_C: dict[str, float] = {
     "crankcase": 85.0,
@@ -33,7 +34,7 @@ HALF_COOLED_EXCESS_K: dict[str, float] = {
 }
 """K above the air some time after stopping: what lies around the pushrods cools before head and cylinder do."""
 
-WORDS: dict[str, str] = {"intake_valve": "intake valve", "exhaust_valve": "exhaust valve"}
+WORDS: dict[str, str] = {"intake_valve": mark("intake valve"), "exhaust_valve": mark("exhaust valve")}
 
 
 def typical_hot(engine: Engine) -> dict[str, float]:
@@ -51,4 +52,4 @@ def half_cooled(engine: Engine, air_c: float = 20.0) -> dict[str, float] | None:
 
 def zone_words(zone: str) -> str:
     """A zone's name as one says it."""
-    return WORDS.get(zone, zone.replace("_", " "))
+    return table(WORDS[zone]) if zone in WORDS else zone.replace("_", " ")
