@@ -289,7 +289,7 @@ def test_leaving_in_the_words_of_the_language_leaves_the_visit_open(cli):
 
 DATA = re.compile(
     r"""⟦[^⟦⟧]*⟧ | \b[IE]\d+\b | \b(?:km|mm|id)\b
-    | [0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}
+    | --column\ \S+ | [0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}
     """,
     re.VERBOSE,
 )
@@ -304,18 +304,13 @@ CODES = STEPS
 
 
 def forgotten(text, *data):
-    """The lines of what was said that have letters outside of ⟦ ⟧ which are no data."""
-    left = []
-    for line in text.splitlines():
-        rest = line
-        for known in sorted(data, key=len, reverse=True):
-            rest = rest.replace(known, "")
-        before = None
-        while rest != before:
-            before, rest = rest, DATA.sub("", rest)
-        if re.search(r"[^\W\d_]", rest):
-            left.append(line)
-    return left
+    """What is left of the lines that have letters outside of ⟦ ⟧ which are no data."""
+    for known in sorted(data, key=len, reverse=True):
+        text = text.replace(known, "")
+    before = None
+    while text != before:
+        before, text = text, DATA.sub("", text)
+    return [line for line in text.splitlines() if re.search(r"[^\W\d_]", line)]
 
 
 @pytest.fixture
@@ -348,9 +343,7 @@ def demo(pseudo, museum, tmp_path):
 
 
 def test_the_guard_finds_a_forgotten_word():
-    assert forgotten("⟦Left ⟦0,15 mm~⟧ of E3~⟧ (E3, 12 km)\n⟦a~⟧ and ⟦b~⟧\nVan\n----", "Van") == [
-        "⟦a~⟧ and ⟦b~⟧"
-    ]
+    assert forgotten("⟦Left ⟦0,15 mm~⟧ of E3~⟧ (E3, 12 km)\n⟦a~⟧ and ⟦b~⟧\nVan\n----", "Van") == [" and "]
 
 
 MAIN = (
@@ -401,6 +394,76 @@ def test_no_text_about_an_engine_was_forgotten(pseudo, words):
     done = pseudo(*words)
     assert done.code == 0
     assert forgotten(done.out + done.err, *NAMES, *(f"{code}:" for code in CODES)) == []
+
+
+def test_no_text_of_the_walk_was_forgotten(pseudo):
+    done = pseudo("demo", "--walk", "--until", "2026-11-25", "--book", "demo.coldlash")
+    assert done.code == 0
+    assert done.out.count("⟦") > 100
+    assert forgotten(done.out + done.err, *NAMES) == []
+
+
+def test_no_text_of_a_led_visit_was_forgotten(demo):
+    answers = [
+        "",
+        "h",
+        "?",
+        "b",
+        "none",
+        "0.15/0.20; stiff",
+        "y",
+        "0,15",
+        "0.15",
+        "x",
+        "0.15",
+        "",
+        "b",
+        "",
+        "q",
+    ]
+    words = ("visit", "guide", "Van engine", "--turn", "against", "--date", "2026-11-25")
+    done = demo(*words, "--book", "demo.coldlash", typed="\n".join(["40000", "15", *answers]) + "\n")
+    assert done.code == 0
+    assert "⟦Stop 1 of " in done.out
+    # What was typed is shown behind its question.
+    shown = [line.rpartition("⟧")[0] + "⟧" if "⟧" in line else line for line in done.out.splitlines()]
+    assert forgotten("\n".join(shown) + done.err, *NAMES) == []
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("stops", "flat-fuor"),
+        ("stops", "no-such.toml"),
+        ("closed", "flat-four", "--at", "nan"),
+        ("heat", "flat-four", "--zones", "pushrod"),
+        ("cooldown", "--air", "18", "--reading", "0:92", "--reading", "45:61", "--within", "0"),
+        ("due",),
+        ("due", "--book", "there/is/none.coldlash"),
+        ("assess", "--engine", "Bus", "--book", "demo.coldlash"),
+        ("visit", "found", "E9", "0.15", "--engine", "Van engine", "--book", "demo.coldlash"),
+        ("add", "vehicle", "Delivery van", "--book", "demo.coldlash"),
+        ("add", "vehicle", "Bus", "--digits", "12", "--book", "demo.coldlash"),
+        ("odometer", "Delivery van", "3", "--on", "2026-11-25", "--book", "demo.coldlash"),
+        ("import", "museum.csv", "--engine", "Van engine", "--book", "demo.coldlash"),
+        ("engine", "check", "museum.toml"),
+        ("restore", "demo.coldlash", "--to", "demo.coldlash"),
+        ("book", "new", "--book", "demo.coldlash"),
+        ("salvage", "museum.csv", "--to", "saved.coldlash"),
+    ],
+    ids=" ".join,
+)
+def test_no_fault_was_forgotten(demo, tmp_path, words):
+    (tmp_path / "museum.csv").write_text("date,distance_km,valve\n2026-05-01,x,E9\n", encoding="utf-8")
+    (tmp_path / "museum.toml").write_text("cylinders = 'four'\nnonsense = 1\n", encoding="utf-8")
+    done = demo(*words)
+    assert done.code == 2
+    assert done.err.startswith(("coldlash: ⟦", "⟦usage: "))
+    if done.err.startswith("coldlash: "):
+        faults = done.err.removeprefix("coldlash: ")
+    else:  # below the usage, which is made of what is typed
+        faults = done.err[done.err.rindex("⟦coldlash ") :]
+    assert forgotten(faults, *NAMES, str(tmp_path)) == []
 
 
 # --- nothing of it is kept, and scripts read the same -----------------------------------------------------------

@@ -534,7 +534,7 @@ def timeline(
     stays = _stays(fitments)
     marks: list[tuple[date, str, int, Event]] = []
 
-    def mark(day: date | None, at: str | None, rank: int, event: Event) -> None:
+    def note(day: date | None, at: str | None, rank: int, event: Event) -> None:
         marks.append((day or date.min, at or "", rank, event))
 
     for fitment, end in stays:
@@ -544,23 +544,23 @@ def timeline(
         if own:
             for change in (fitment, end):
                 if change is not None and change.distance_m is not None:
-                    mark(change.day, change.at, 0, Stated(day=change.day, distance_m=change.distance_m))
+                    note(change.day, change.at, 0, Stated(day=change.day, distance_m=change.distance_m))
             continue
         first = there.instrument_on(fitment.day, counts_hours, fitment.at)
-        mark(
+        note(
             fitment.day, fitment.at, 0, _fitted(fitment, first, "h" if counts_hours else there.distance_unit)
         )
         for instrument in there.line(counts_hours):
             if instrument is not first and _during(instrument.day, instrument.at, fitment, end):
-                mark(instrument.day, instrument.at, 1, _put(instrument))
+                note(instrument.day, instrument.at, 1, _put(instrument))
         for reading in there.readings:
             if (reading.unit == "h") == counts_hours and _during(reading.day, reading.at, fitment, end):
-                mark(reading.day, reading.at, 2, _seen_note(reading))
+                note(reading.day, reading.at, 2, _seen_note(reading))
         if end is not None:
             out = TakenOut(day=end.day, reading=end.meter_reading, distance_m=end.distance_m)
-            mark(end.day, end.at, 0, out)
+            note(end.day, end.at, 0, out)
     for visit in visits:
-        mark(visit.day, visit.opened_at, 3, _seen_visit(visit))
+        note(visit.day, visit.opened_at, 3, _seen_visit(visit))
     return tuple(event for _, _, _, event in sorted(marks, key=lambda each: each[:3]))
 
 
