@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import uuid
 from dataclasses import replace
 from datetime import date, timedelta
+from itertools import islice
 
 import pytest
 from tests.logbook.shelf import ENGINE_TOML, FLAT_FOUR, NAME, content, visit_on
@@ -12,7 +14,7 @@ from coldlash.engine.spec import Valve
 from coldlash.errors import FaultyFileError
 from coldlash.logbook.logfile import LogRow, LogVisit
 from coldlash.logbook.sheets.rows import SheetVisit
-from coldlash.logbook.taking_in import Batch, compare, digest, take_in
+from coldlash.logbook.taking_in import Batch, compare, digest, rising_ids, take_in
 
 SHA = digest(b"a file")
 START = date(2001, 1, 1)
@@ -163,3 +165,14 @@ def test_comparing_writes_nothing(book):
     told = compare(book, Batch(engine=NAME, spec=FLAT_FOUR, visits=(visit(1),)))
     assert (len(told.fresh), told.known, told.faults) == (1, 0, ())
     assert content(book) == before
+
+
+def test_ids_rise_and_are_uuids_of_their_time():
+    # published: RFC 9562, 5.7: 48 bits of milliseconds since 1970, version 7, variant 10 (from memory);
+    # 2024-05-04T12:00:00Z is 1714824000 s after 1970 (independent software: the standard library)
+    ids = list(islice(rising_ids("2024-05-04T12:00:00.000Z"), 1000))
+    assert ids == sorted(set(ids))
+    parsed = [uuid.UUID(each) for each in ids]
+    assert {(each.version, each.variant, each.int >> 80) for each in parsed} == {
+        (7, uuid.RFC_4122, 1_714_824_000_000)
+    }

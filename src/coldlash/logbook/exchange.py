@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from itertools import pairwise
@@ -248,13 +248,14 @@ def _temperature(visit: LogVisit) -> str:
     )
 
 
-def past_of(visit: LogVisit) -> PastVisit:
-    """A visit of a log as one to add to the book."""
+def past_of(visit: LogVisit, new_id: Callable[[], str | None] = lambda: None) -> PastVisit:
+    """A visit of a log as one to add to the book. ``new_id`` makes ids; None = the book makes them."""
     who = {row.by for row in visit.rows}
     readings: list[NewReading] = []
     for row in visit.rows:
         readings.append(
             NewReading(
+                id=new_id(),
                 valve=row.valve,
                 step="found",
                 go_um=row.found_go_um,
@@ -265,10 +266,13 @@ def past_of(visit: LogVisit) -> PastVisit:
             )
         )
         if row.adjusted:
-            readings.append(NewReading(valve=row.valve, step="set", blade_um=row.left_um, by=row.by))
+            readings.append(
+                NewReading(id=new_id(), valve=row.valve, step="set", blade_um=row.left_um, by=row.by)
+            )
         if row.left_go_um is not None:
             readings.append(
                 NewReading(
+                    id=new_id(),
                     valve=row.valve,
                     step="left",
                     go_um=row.left_go_um,
@@ -279,6 +283,7 @@ def past_of(visit: LogVisit) -> PastVisit:
             )
     return PastVisit(
         visit=NewVisit(
+            id=new_id(),
             day=visit.day,
             distance_m=visit.distance_m,
             engine_temp_mc=visit.engine_temp_mc,
