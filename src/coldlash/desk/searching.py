@@ -62,7 +62,11 @@ class Answer:
         if not self.groups:
             return say("No note has all these words.")
         if self.more:
-            return say("The newest {n} notes; add a word to see others.", n=self.count)
+            return plural(
+                "The newest note; add a word to see others.",
+                "The newest {n} notes; add a word to see others.",
+                self.count,
+            )
         return plural("{n} note.", "{n} notes.", self.count)
 
     def as_json(self) -> dict[str, Any]:
