@@ -27,7 +27,9 @@ class Speaking:
         async def send_told(message: Message) -> None:
             if message["type"] == "http.response.start":
                 headers = MutableHeaders(scope=message)
-                if headers.get("content-type", "").startswith("text/html"):
+                kind = headers.get("content-type", "").partition(";")[0]
+                fixed = scope["path"].startswith("/static/")
+                if not fixed and (kind == "text/html" or kind.endswith("json")):
                     headers.add_vary_header("Accept-Language")
                     headers.add_vary_header("Cookie")
                     headers["content-language"] = language

@@ -135,20 +135,28 @@ def page_choices(request: Request) -> tuple[object, ...]:
 
 def language_of(request: Request, languages: tuple[str, ...]) -> str:
     """The language to use: the cookie ``coldlash-language``, then what the browser asks for, then the first."""
-    asked = [request.cookies.get(LANGUAGE_COOKIE, "")]
+    asked = [request.cookies.get(LANGUAGE_COOKIE, ""), *wanted(request.headers.get("accept-language", ""))]
+    return next(
+        (have for have in map(spoken.known, asked) if have is not None and have in languages), languages[0]
+    )
+
+
+def wanted(header: str) -> list[str]:
+    """The tags of an Accept-Language header, most wanted first; what is refused (q=0) or malformed is left out.
+
+    RFC 9110, 12.4.2 and 12.5.4: a quality from 0 to 1, 1 when none is given.
+    """
     ranked = []
-    for item in request.headers.get("accept-language", "")[:200].split(","):
-        tag, _, quality = item.strip().partition(";q=")
+    for item in header[:500].split(","):
+        tag, *parameters = (part.strip() for part in item.split(";"))
+        values = [part.partition("=")[2] for part in parameters if part[:2].lower() == "q="]
         try:
-            ranked.append((-float(quality or 1), tag))
+            quality = float(values[0]) if values else 1.0
         except ValueError:
             continue
-    asked += [tag for _, tag in sorted(ranked, key=lambda pair: pair[0])]
-    for tag in asked:
-        have = spoken.known(tag)
-        if have is not None and have in languages:
-            return have
-    return languages[0]
+        if tag and 0 < quality <= 1:
+            ranked.append((quality, tag))
+    return [tag for _, tag in sorted(ranked, key=lambda pair: -pair[0])]
 
 
 def theme_of(request: Request) -> str:

@@ -10,7 +10,7 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
 from starlette.routing import BaseRoute, Route
 
-from coldlash.language import say
+from coldlash.language import current, say
 from coldlash.web.problems import Problem
 from coldlash.web.static_files import ASK_FIRST
 from coldlash.web.templating import Pages, render
@@ -59,7 +59,7 @@ async def manifest(request: Request) -> Response:
         "name": pages.settings.title,
         "short_name": pages.settings.title,
         "description": say("Valve clearances: measured, set, kept and understood."),
-        "lang": pages.settings.languages[0],
+        "lang": current(),
         "start_url": "/",
         "scope": "/",
         "display": "standalone",
