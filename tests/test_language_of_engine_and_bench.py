@@ -17,6 +17,7 @@ from coldlash.bench.screw import screw_turn
 from coldlash.engine import breathing, calibrate, heat, lobe, timing, valve_flow
 from coldlash.engine.catalogue import generic_names, generic_text
 from coldlash.engine.linkage import cause_table
+from coldlash.engine.materials import material_named
 from coldlash.engine.notes import engine_notes
 from coldlash.engine.reader import read_engine
 from coldlash.engine.spec import Engine, Linkage, Valve
@@ -92,7 +93,7 @@ def test_thicknesses_and_turns_have_the_decimal_mark_of_the_language() -> None:
         lambda: generic_text("nothing-like-it"),
         lambda: cooling(20.0, [Reading(0, 92)]),
         lambda: Valve.parse("X9"),
-        lambda: heat.material_named("cheese"),
+        lambda: material_named("cheese"),
         lambda: new_engine_text("", generic_names()[0]),
     ],
 )

@@ -382,15 +382,22 @@ _LOG_ROOT_2PI = 0.5 * math.log(2 * math.pi)
 
 
 def _check_spreads(hand_sd_mm: float, visit_sd_mm: float) -> None:
-    for word, value in (("hand", hand_sd_mm), ("visit", visit_sd_mm)):
-        if not (math.isfinite(value) and value > 0):
-            raise InputError(
-                say(
-                    "spread of the {word}: {value:g} mm; it must be more than 0, in mm, like 0.015",
-                    word=word,
-                    value=value,
-                )
+    if not (math.isfinite(hand_sd_mm) and hand_sd_mm > 0):
+        raise InputError(
+            say(
+                "spread of the hand: {value:g} mm; it must be more than 0, in mm, like {like:g}",
+                value=hand_sd_mm,
+                like=0.015,
             )
+        )
+    if not (math.isfinite(visit_sd_mm) and visit_sd_mm > 0):
+        raise InputError(
+            say(
+                "spread of the visit: {value:g} mm; it must be more than 0, in mm, like {like:g}",
+                value=visit_sd_mm,
+                like=0.015,
+            )
+        )
 
 
 def _check_visits(engine: Engine, visits: Sequence[GapsAt]) -> None:

@@ -428,10 +428,10 @@ def _events(top: Table, lobes: dict[Kind, LobeSpec]) -> ValveEvents:
             table.fault(
                 "checking_lift_mm",
                 say(
-                    "checking_lift_mm is {value}, the {word} valve lifts only {value2} mm",
-                    value=plain(lift),
+                    "checking_lift_mm is {lift}, the {word} valve lifts only {peak} mm",
+                    lift=plain(lift),
                     word=word,
-                    value2=plain(lobe.peak_lift_mm),
+                    peak=plain(lobe.peak_lift_mm),
                 ),
             )
     opens_i, closes_i, opens_e, closes_e = (found[key] or 0.0 for key in key_hints.EVENTS[:4])
@@ -540,11 +540,11 @@ def _pulley(top: Table) -> Pulley:
             table.notebook.fault(
                 path,
                 say(
-                    "mark {value} is on the pulley already: a mark at {value2} shows again at {value3}; name it "
+                    "mark {value} is on the pulley already: a mark at {mark} shows again at {again}; name it "
                     "once",
                     value=plain(value),
-                    value2=plain(mark),
-                    value3=plain(mark + 360),
+                    mark=plain(mark),
+                    again=plain(mark + 360),
                 ),
             )
             continue
@@ -639,11 +639,11 @@ def _geometry(top: Table) -> Geometry:
         table.fault(
             "rod_mm",
             say(
-                "rod_mm is {value}; with a stroke of {value2} the rod must be longer than {value3}, the "
+                "rod_mm is {rod}; with a stroke of {stroke} the rod must be longer than {throw}, the "
                 "crank's throw",
-                value=plain(rod),
-                value2=plain(stroke),
-                value3=plain(stroke / 2),
+                rod=plain(rod),
+                stroke=plain(stroke),
+                throw=plain(stroke / 2),
             ),
         )
     return Geometry(bore, stroke, rod, ratio)
