@@ -5,7 +5,7 @@ Undoing deletes nothing: the import's visits are discarded and stay in the book,
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -237,7 +237,7 @@ def _touched(connection: Connection, entry: ImportEntry) -> tuple[Touched, ...]:
     """What was added since; what came with the import itself has its time."""
     found: dict[str, list[str]] = {}
 
-    def count(table: Table, one: str, many: str, *wanted: ColumnElement[bool]) -> None:
+    def count(table: Table, said: Callable[[int], str], *wanted: ColumnElement[bool]) -> None:
         rows = connection.execute(
             select(table.c.visit_id, func.count())
             .join(m.import_visits, m.import_visits.c.visit_id == table.c.visit_id)
@@ -245,20 +245,26 @@ def _touched(connection: Connection, entry: ImportEntry) -> tuple[Touched, ...]:
             .group_by(table.c.visit_id)
         )
         for visit_id, n in rows:
-            found.setdefault(visit_id, []).append(plural(one, many, n))
+            found.setdefault(visit_id, []).append(said(n))
 
     r, c, a, i = m.readings, m.visit_changes, m.attachments, m.instrument_readings
-    count(r, "{n} reading corrected or added", "{n} readings corrected or added",
-          or_(r.c.replaces.is_not(None), r.c.reason != ""))  # fmt: skip
-    count(c, "{n} change of the visit", "{n} changes of the visit", c.c.field != "state")
-    for table, one, many in (
-        (m.work, "{n} entry of work", "{n} entries of work"),
-        (m.tests, "{n} test", "{n} tests"),
-        (m.accepted_causes, "{n} accepted cause", "{n} accepted causes"),
-    ):
-        count(table, one, many, *_standing(table))
-    count(a, "{n} photo", "{n} photos", a.c.removed_at.is_(None))
-    count(i, "{n} note of the meter", "{n} notes of the meter", i.c.at != entry.at, *_standing(i))
+    count(
+        r,
+        lambda n: plural("{n} reading corrected or added", "{n} readings corrected or added", n),
+        or_(r.c.replaces.is_not(None), r.c.reason != ""),
+    )
+    count(c, lambda n: plural("{n} change of the visit", "{n} changes of the visit", n), c.c.field != "state")
+    work, tests, causes = m.work, m.tests, m.accepted_causes
+    count(work, lambda n: plural("{n} entry of work", "{n} entries of work", n), *_standing(work))
+    count(tests, lambda n: plural("{n} test", "{n} tests", n), *_standing(tests))
+    count(causes, lambda n: plural("{n} accepted cause", "{n} accepted causes", n), *_standing(causes))
+    count(a, lambda n: plural("{n} photo", "{n} photos", n), a.c.removed_at.is_(None))
+    count(
+        i,
+        lambda n: plural("{n} note of the meter", "{n} notes of the meter", n),
+        i.c.at != entry.at,
+        *_standing(i),
+    )
     if not found:
         return ()
     visits = connection.execute(

@@ -12,6 +12,7 @@ from pathlib import Path
 from sqlalchemy import Connection
 
 from coldlash.errors import BookError
+from coldlash.language import say
 
 HEAD = "0002"
 """The newest revision this coldlash knows. Kept here so that opening a current book need not load Alembic."""
@@ -44,4 +45,10 @@ def upgrade(connection: Connection, *, folder: Path = FOLDER, to: str = "head") 
     broken = connection.exec_driver_sql("PRAGMA foreign_key_check").fetchall()
     if broken:
         tables = ", ".join(sorted({str(row[0]) for row in broken}))
-        raise BookError(f"{len(broken)} rows would point to nothing ({tables}); nothing was changed")
+        raise BookError(
+            say(
+                "{count} rows would point to nothing ({tables}); nothing was changed",
+                count=len(broken),
+                tables=tables,
+            )
+        )
