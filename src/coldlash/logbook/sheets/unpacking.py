@@ -64,7 +64,7 @@ def _unpacked(data: bytes, entry: zipfile.ZipInfo, left: int, source: str) -> It
     at = entry.header_offset
     header = data[at : at + LOCAL_HEADER]
     if len(header) < LOCAL_HEADER or header[:4] != b"PK\x03\x04":
-        raise zipfile.BadZipFile("a part of it is not where it should be")
+        raise zipfile.BadZipFile(say("a part of it is not where it should be"))
     start = (
         at + LOCAL_HEADER + int.from_bytes(header[26:28], "little") + int.from_bytes(header[28:30], "little")
     )
@@ -75,7 +75,7 @@ def _unpacked(data: bytes, entry: zipfile.ZipInfo, left: int, source: str) -> It
         yield raw
         return
     if entry.compress_type != zipfile.ZIP_DEFLATED:
-        raise zipfile.BadZipFile("it is packed in a way that spreadsheets aren't")
+        raise zipfile.BadZipFile(say("it is packed in a way that spreadsheets aren't"))
     unpacking = zlib.decompressobj(-zlib.MAX_WBITS)
     while raw and not unpacking.eof:
         chunk = unpacking.decompress(raw, CHUNK)
@@ -165,7 +165,7 @@ def _xlsx_sheets(parts: dict[str, bytes]) -> dict[str, str]:
 
 def _tree(xml: bytes) -> ElementTree.Element:
     if b"<!DOCTYPE" in xml or b"<!ENTITY" in xml:  # no spreadsheet program writes one; bombs do
-        raise zipfile.BadZipFile("it declares a document type")
+        raise zipfile.BadZipFile(say("it declares a document type"))
     try:
         return ElementTree.fromstring(xml)  # noqa: S314  (no document type, so no entities)
     except ElementTree.ParseError as error:
