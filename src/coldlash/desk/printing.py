@@ -301,7 +301,7 @@ def due_calendar(
 
 # ------------------------------------------------------------------------------------- the pulley strip
 
-_ANGLE = re.compile(r"([0-9.]+)\s*(btdc|atdc)?", re.IGNORECASE)
+_ANGLE = re.compile(r"([0-9.,]+)\s*(btdc|atdc)?", re.IGNORECASE)
 
 
 def wanted_marks(texts: Sequence[str], engine: Engine | None) -> tuple[Mark, ...]:

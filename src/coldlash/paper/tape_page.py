@@ -46,7 +46,7 @@ def print_strip(page: StripPage, words: Words = ENGLISH) -> Printed:
 
     Raises InputError, PaperError.
     """
-    data, face = strip_data(page, words), _face(page, words)
+    data, face = strip_data(page, words), face_of(page, words)
     pictures: dict[str, bytes] = {}
     if face is not None:
         pictures["pulley.svg"] = face.document()
@@ -58,7 +58,7 @@ def print_strip(page: StripPage, words: Words = ENGLISH) -> Printed:
     return typeset("strip", data, pictures, timestamp=stamp(page.made_on), true_scale=True)
 
 
-def _face(page: StripPage, words: Words) -> Drawing | None:
+def face_of(page: StripPage, words: Words) -> Drawing | None:
     """The pulley with these marks; None where the engine is not known or the marks are too many to tell apart."""
     marks = [mark.crank_deg for mark in page.strip.marks]
     if page.engine is None or len(marks) > FACE_MARKS:
@@ -325,6 +325,27 @@ def _fold(strip: Strip, words: Words) -> dict[str, object]:
             ),
         ],
     }
+
+
+def fold_figures(strip: Strip, words: Words = ENGLISH) -> tuple[str, ...]:
+    """The lengths of a folded strip, mm, for those without a printer: whole, half, third, quarter, then each mark."""
+    say, length = words.say, strip.length_mm
+    said = [
+        say(
+            "Once round: {whole} mm. Half a turn is {half} mm, a third {third} mm, a quarter {quarter} mm.",
+            whole=words.number(length, 1),
+            half=words.number(length / 2, 1),
+            third=words.number(length / 3, 1),
+            quarter=words.number(length / 4, 1),
+        )
+    ]
+    for mark in strip.marks:
+        mm = words.number(abs(mark.from_tdc_mm), 1)
+        if mark.from_tdc_mm > 0:
+            said.append(say("{deg}°: {mm} mm to the right of TDC.", deg=_deg(mark.crank_deg, words), mm=mm))
+        elif mark.from_tdc_mm < 0:
+            said.append(say("{deg}°: {mm} mm to the left of TDC.", deg=_deg(mark.crank_deg, words), mm=mm))
+    return tuple(said)
 
 
 def _mm(value: float, words: Words) -> str:

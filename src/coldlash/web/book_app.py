@@ -8,10 +8,12 @@ from coldlash.desk.desk import Desk
 from coldlash.web.application import create_app
 from coldlash.web.routes import (
     archive,
+    calendar,
     engines,
     evidence,
     forms,
     imports,
+    paper,
     photos,
     physics,
     search,
@@ -37,6 +39,8 @@ def book_app(settings: Settings, desk: Desk) -> Starlette:
             evidence.routes,
             engines.routes,
             photos.routes,
+            paper.routes,
+            calendar.routes,
             lambda pages: visits.routes(pages, desk),
         ],
     )

@@ -66,6 +66,8 @@ OPEN_PATHS = frozenset(
     {"/pair", "/trust", "/health", "/offline", "/sw.js", "/manifest.webmanifest", "/favicon.ico"}
 )
 OPEN_PREFIXES = ("/static/", "/trust/")
+# Calendar programs have no cookie: the token in the path is their key (web.feeds). GET only.
+FEED_PATH = re.compile(r"/calendar/[A-Za-z0-9_-]{43}\.ics")
 
 _VISITOR_KEY = "coldlash.visitor"
 _FORWARDING = ("forwarded", "x-forwarded-for", "x-forwarded-host", "x-real-ip", "via")
@@ -302,7 +304,8 @@ class PairedOnly(Defence):
             return
         path = scope["path"]
         who: Visitor | None = scope.get(_VISITOR_KEY)
-        if path in OPEN_PATHS or path.startswith(OPEN_PREFIXES) or (who is not None and who.may_enter):
+        fed = scope.get("method") == "GET" and FEED_PATH.fullmatch(path)
+        if path in OPEN_PATHS or path.startswith(OPEN_PREFIXES) or fed or (who is not None and who.may_enter):
             await self.app(scope, receive, send)
             return
         await _refuse(

@@ -133,6 +133,11 @@ class Pairing:
             self._db.close()
             raise
 
+    @property
+    def state_dir(self) -> Path:
+        """The private folder it is in."""
+        return self._file.parent
+
     def close(self) -> None:
         """Close the store."""
         with self._lock:
