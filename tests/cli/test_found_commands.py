@@ -53,7 +53,7 @@ def test_a_test_is_written_listed_corrected_and_taken_back(van):
     assert mended.json["result"] == "none"
     assert mended.json["data"] == {"loss": 3.0}
     gone = van("test", "take-back", mended.json["test"], "--reason", "never done")
-    assert gone.out == "Taken back: leak down of 2024-02-01. It stays in the book, marked.\n"
+    assert gone.out == "Taken back: leak-down of 2024-02-01. It stays in the book, marked.\n"
     assert van("test", "list").out == "No test of E is written down.\n"
     assert van("test", "take-back", mended.json["test"], "--reason", "again").code == 2
 
@@ -113,7 +113,7 @@ def test_a_cause_is_accepted_listed_corrected_and_taken_back(van):
     )
     assert (mended.json["amount_mm"], mended.json["at"]) == (0.05, [2])
     gone = van("cause", "take-back", mended.json["cause_id"], "--reason", "it was not")
-    assert gone.out == "Taken back: stand loose of 2024-02-01. It stays in the book, marked.\n"
+    assert gone.out == "Taken back: a loose rocker stand of 2024-02-01. It stays in the book, marked.\n"
     assert van("cause", "list").out == "No cause found on E is written down.\n"
 
 

@@ -9,6 +9,7 @@ from tests.engines import flat_four, inline_four
 
 from coldlash.engine.linkage import cause_table
 from coldlash.engine.spec import Linkage, Valve
+from coldlash.language import using
 from coldlash.wear import wording as say
 from coldlash.wear.candidates import PRIORS, SESSION_OFFSET
 from coldlash.wear.trend import Estimate
@@ -134,3 +135,13 @@ def test_every_cause_has_a_name_in_words() -> None:
     assert {row.cause for row in cause_table(flat_four()) if row.attributed} <= set(say.CAUSE)
     assert say.cause("something_else") == "something else"
     assert say.part("something_else") == "something else"
+
+
+def test_codes_of_causes_are_put_into_words_in_other_languages() -> None:
+    both = "with valve_train_wear E3: head_settling I1+E1 + shared_lobe_wear E1+E3"
+    assert say.coded(both) == both
+    with using("en-XA"):
+        words = say.coded(both)
+    assert "_" not in words
+    assert "wear in the valve train" in words
+    assert "(I1+E1)" in words

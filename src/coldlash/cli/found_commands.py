@@ -234,6 +234,7 @@ def _correct_test(arguments: argparse.Namespace) -> None:
 
 
 def _take_back_test(arguments: argparse.Namespace) -> None:
+    from coldlash.desk.answer import name_of_test
     from coldlash.desk.desk import Desk
     from coldlash.desk.tests_done import take_back_test
 
@@ -245,7 +246,7 @@ def _take_back_test(arguments: argparse.Namespace) -> None:
     out(
         say(
             "Taken back: {test} of {day}. It stays in the book, marked.",
-            test=gone.kind.replace("_", " "),
+            test=name_of_test(gone.kind),
             day=gone.day,
         )
     )
@@ -337,7 +338,7 @@ def _correct_cause(arguments: argparse.Namespace) -> None:
 
 def _take_back_cause(arguments: argparse.Namespace) -> None:
     from coldlash.desk.desk import Desk
-    from coldlash.desk.tests_done import take_back_cause
+    from coldlash.desk.tests_done import cause_words, take_back_cause
 
     with Desk.open(arguments.book) as desk:
         gone = take_back_cause(desk.book, arguments.id, arguments.reason)
@@ -347,7 +348,7 @@ def _take_back_cause(arguments: argparse.Namespace) -> None:
     out(
         say(
             "Taken back: {cause} of {day}. It stays in the book, marked.",
-            cause=gone.cause.replace("_", " "),
+            cause=cause_words(gone.cause),
             day=gone.day,
         )
     )

@@ -257,11 +257,21 @@ def _stop(facts: Facts, valve: Valve) -> _Said | None:
     return "do not run", sentence, more
 
 
+_FOUND_BY = {
+    "stand_nuts_and_studs": mark("Found by stand nuts and studs."),
+    "look_inside": mark("Found by look inside."),
+}
+_FOUND_BY_ON = {
+    "stand_nuts_and_studs": mark("Found by stand nuts and studs on {day}."),
+    "look_inside": mark("Found by look inside on {day}."),
+}
+"""The tests that have a stopping sign."""
+
+
 def _found_by(result: Result) -> str:
-    name = result.test.replace("_", " ")
     if result.day is None:
-        return say("Found by {test}.", test=name)
-    return say("Found by {test} on {day}.", test=name, day=result.day)
+        return table(_FOUND_BY[result.test])
+    return table(_FOUND_BY_ON[result.test], day=result.day)
 
 
 def _tightening(facts: Facts, valve: Valve) -> _Said | None:
@@ -551,7 +561,11 @@ def engine_findings(facts: Facts) -> list[Finding]:
             chance=wording.share(seen.p_something),
             names="; ".join(names),
         )
-        why = tuple(f"{c.name}: {w}" for c in seen.causes[:3] if (w := wording.sign(facts.engine, c.cause)))
+        why = tuple(
+            f"{wording.coded(c.name)}: {w}"
+            for c in seen.causes[:3]
+            if (w := wording.sign(facts.engine, c.cause))
+        )
         out.append(Finding("cannot tell", (), text, why))
     return out
 
@@ -649,7 +663,10 @@ def _cause_why(facts: Facts, cause: Cause) -> tuple[str, ...]:
     ]
     if cause.not_separable_from:
         why.append(
-            say("Gaps alone can't tell it from: {others}.", others="; ".join(cause.not_separable_from))
+            say(
+                "Gaps alone can't tell it from: {others}.",
+                others="; ".join(map(wording.coded, cause.not_separable_from)),
+            )
         )
     return (*why, *_found_words(facts, cause))
 

@@ -6,6 +6,7 @@ and said in the language of the moment where they are used.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -206,6 +207,20 @@ def part(variant: str) -> str:
 def cause(name: str) -> str:
     """A cause in a few words."""
     return table(CAUSE[name]) if name in CAUSE else name.replace("_", " ")
+
+
+_CODED = re.compile(r"([a-z_]+) ([IE]\d+(?:\+[IE]\d+)*)")
+_WITH = re.compile(r"with (.*): (.*)")
+
+
+def coded(name: str) -> str:
+    """A cause and its place as data has them ("head_settling I1+E1", "with A E3: B E4"); English says them so."""
+    if language.current() == language.ENGLISH:
+        return name
+    together = _WITH.fullmatch(name)
+    if together is not None:
+        return say("with {cause}: {others}", cause=coded(together[1]), others=coded(together[2]))
+    return _CODED.sub(lambda m: f"{cause(m[1])} ({m[2]})", name)
 
 
 def mm(value: float) -> str:
