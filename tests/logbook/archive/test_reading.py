@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+import random
 import struct
 import zipfile
 from collections.abc import Callable
@@ -17,6 +18,7 @@ from tests.logbook.shelf import content, found, full_book, open_book
 from coldlash.errors import BookError, InputError
 from coldlash.language import using
 from coldlash.logbook.archive.reading import read_archive
+from coldlash.logbook.archive.zipped import opened
 from coldlash.logbook.migrations import HEAD
 
 ENGINE = "engines/0001-delivery-van-engine.json"
@@ -209,6 +211,26 @@ def test_a_name_that_stands_twice_is_refused(whole, tmp_path):
     with zipfile.ZipFile(tmp_path / "twice.zip", "a") as file:
         file.writestr("README.txt", "other")
     refused(tmp_path / "twice.zip", tmp_path, "holds README.txt twice; nothing was made")
+
+
+def test_nothing_in_the_list_of_files_can_bring_the_reader_down(whole, tmp_path):
+    data = whole.read_bytes()
+    start = data.index(b"PK\x01\x02")
+    chance = random.Random(20_261_125)
+    refusals = 0
+    for _ in range(300):
+        bad = bytearray(data)
+        for _ in range(chance.randint(1, 5)):
+            bad[chance.randrange(start, len(bad))] = chance.randrange(256)
+        (tmp_path / "bad.zip").write_bytes(bad)
+        try:
+            with opened(tmp_path / "bad.zip") as archive:
+                for name in archive.names:
+                    archive.read(name)
+        except InputError as error:
+            assert "nothing was made" in str(error)  # noqa: PT017
+            refusals += 1
+    assert refusals > 200
 
 
 # --- the manifest -----------------------------------------------------------------------------------------------
@@ -417,3 +439,13 @@ def test_an_archive_read_in_another_language_is_the_same_book(whole, tmp_path):
         with open_book(tmp_path / "new.coldlash") as book:
             book.write_archive(tmp_path / "new.zip")
     assert (tmp_path / "new.zip").read_bytes() == whole.read_bytes()
+
+
+def test_an_archive_of_every_released_version_can_be_read(tmp_path):
+    # Regression: written once with each format and book revision, then kept. A new revision of the book makes this
+    # fail until archives of the older ones can still be read (docs/archive.md, "Versions").
+    kept = sorted((Path(__file__).parent / "kept").glob("*.zip"))
+    assert [archive.stem for archive in kept] == [f"format-1-book-{HEAD}"]
+    read_archive(kept[-1], tmp_path / "new.coldlash")
+    with open_book(tmp_path / "new.coldlash") as book, open_book(full_book(tmp_path / "a.coldlash")) as other:
+        assert content(book) == content(other)

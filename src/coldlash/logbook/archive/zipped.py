@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import re
+import struct
 import zipfile
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -22,6 +23,16 @@ from coldlash.language import say
 FIRST_TIME = (1980, 1, 1, 0, 0, 0)
 UNIX, REGULAR_FILE = 3, 0o100644
 MANIFEST_NAME = "manifest.json"
+UNREADABLE = (
+    zipfile.BadZipFile,
+    OSError,  # a place before the file's beginning
+    EOFError,
+    NotImplementedError,  # a later version of the format
+    RuntimeError,  # locked with a password
+    ValueError,  # a name that is no text
+    struct.error,
+)
+"""What Python's reader says of a damaged file."""
 _SAFE = re.compile(r"[A-Za-z0-9_-][A-Za-z0-9._-]*(/[A-Za-z0-9_-][A-Za-z0-9._-]*)?")
 
 
@@ -83,7 +94,7 @@ class Archive:
         """The bytes of a file in it. Raises InputError when they are damaged."""
         try:
             return self._zip.read(self._infos[name])
-        except (zipfile.BadZipFile, OSError, EOFError, NotImplementedError, RuntimeError) as error:
+        except UNREADABLE as error:
             raise damaged(self.name, f"{name}: {error}") from error
 
 
@@ -94,15 +105,19 @@ def opened(path: Path) -> Iterator[Archive]:
     Raises InputError.
     """
     try:
-        with path.open("rb") as stream, zipfile.ZipFile(stream) as file:
-            _look_over(str(path), file, path.stat().st_size)
-            yield Archive(str(path), file)
+        stream = path.open("rb")
     except OSError as error:
         raise InputError(
             say("{path}: can't be read ({reason}); nothing was made", path=path, reason=error.strerror)
         ) from error
-    except (zipfile.BadZipFile, NotImplementedError, EOFError) as error:
-        raise damaged(str(path), str(error)) from error
+    with stream:
+        try:
+            file = zipfile.ZipFile(stream)
+        except UNREADABLE as error:
+            raise damaged(str(path), str(error)) from error
+        with file:
+            _look_over(str(path), file, path.stat().st_size)
+            yield Archive(str(path), file)
 
 
 def damaged(path: str, reason: str) -> InputError:
