@@ -100,6 +100,7 @@ TOTALS = _set_of(
 )
 
 
+@lru_cache(maxsize=4096)
 def plain_words(text: str) -> str:
     """A heading without case, punctuation at its ends and line breaks."""
     words = unicodedata.normalize("NFKC", text).lower().replace("\n", " ").replace("_", " ")

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-from typing import Literal
 
 from coldlash.engine.spec import Engine, Valve
 from coldlash.errors import Fault, InputError
@@ -16,18 +15,11 @@ from coldlash.logbook.logfile import (
     LAST_YEAR,
     TEMP_C_MAX,
     TEMP_C_MIN,
-    THICKEST_UM,
-    THINNEST_UM,
     LogRow,
     LogVisit,
 )
 from coldlash.logbook.records import (
-    NOTE_MAX,
-    Feel,
     Meter,
-    check_go_nogo,
-    checked_name,
-    checked_text,
     mm,
     name_key,
     plain,
@@ -35,7 +27,6 @@ from coldlash.logbook.records import (
 from coldlash.logbook.sheets.cells import Cell, Sheet, Watch, nobody_watches, shown
 from coldlash.logbook.sheets.days import day_of, like_a_day
 from coldlash.logbook.sheets.names import (
-    FEELS,
     TOTALS,
     Role,
     kind_letter,
@@ -43,8 +34,9 @@ from coldlash.logbook.sheets.names import (
     valve_parts,
     yes_or_no,
 )
-from coldlash.logbook.sheets.numbers import Typed, empty, pair, typed
-from coldlash.logbook.sheets.understanding import UM_EACH, Understanding
+from coldlash.logbook.sheets.numbers import typed
+from coldlash.logbook.sheets.row_cells import RowCells
+from coldlash.logbook.sheets.understanding import Understanding
 from coldlash.units import KM_PER_MILE, c_from_f
 
 WATCH_EVERY = 2_000
@@ -114,38 +106,22 @@ class _Group:
 _Key = tuple[str, date, int]
 
 
-class _Taking:
+class _Taking(RowCells):
     def __init__(
         self, sheet: Sheet, told: Understanding, engines: Mapping[str, Engine], watch: Watch
     ) -> None:
-        self.sheet, self.told, self.watch = sheet, told, watch
+        super().__init__(told)
+        self.sheet, self.watch = sheet, watch
         self.engines = {name_key(name): (name, engine) for name, engine in engines.items()}
-        self.faults: list[Fault] = []
         self.left_out: list[LeftOut] = []
         self.groups: dict[_Key, _Group] = {}
         self.rows_read = 0
-        self.at: dict[Role, int] = {}
-        for number, column in enumerate(told.columns):
-            if column.role not in (
-                "ignore",
-                "found",
-                "found_go",
-                "found_nogo",
-                "left",
-                "left_go",
-                "left_nogo",
-            ):
-                self.at.setdefault(column.role, number)
         self.gaps: dict[str, dict[Role, int]] = {}
-        for number in told.gap_columns:
+        for number in self.gap_columns:
             column = told.columns[number]
-            self.gaps.setdefault(column.valve if told.wide else "", {}).setdefault(column.role, number)
+            self.gaps.setdefault(column.valve if self.wide else "", {}).setdefault(column.role, number)
         self.above: dict[Role, Cell] = {}
-        self.row: Sequence[Cell] = ()
-        self.line = 0
-        self.left_alone = self.none_went = self.all_adjusted = 0
-
-    # --- walking ----------------------------------------------------------------------------------------------
+        self.left_alone = self.all_adjusted = 0
 
     def all(self) -> Taken:
         rows, of = self.sheet.rows, len(self.sheet.rows)
@@ -208,25 +184,6 @@ class _Taking:
             )
         return tuple(notes)
 
-    def cell(self, role: Role) -> Cell:
-        return self._at(self.at.get(role))
-
-    def _at(self, number: int | None) -> Cell:
-        if number is None or number >= len(self.row):
-            return None
-        cell = self.row[number]
-        return None if empty(cell) else cell
-
-    def fault(self, column: int | None, message: str) -> None:
-        self.faults.append(Fault(message, self.line, 0 if column is None else column + 1))
-
-    def wrong(self, number: int | None, message: str) -> None:
-        """A fault of a cell, with its column's name."""
-        name = "" if number is None else self.told.name(number)
-        self.fault(number, f"{name}: {message}" if name else message)
-
-    # --- rows that are no readings ----------------------------------------------------------------------------
-
     def _left_out(self, heading: Sequence[Cell] | None) -> bool:
         there = [cell for cell in self.row if cell is not None]
         if not there:
@@ -248,7 +205,7 @@ class _Taking:
             return "total"
         if self._at_any_gap() or self._at_valve():
             return ""
-        if self.told.wide:
+        if self.wide:
             return "words" if self.cell("date") is None or len(set(map(shown, there))) == 1 else "no gaps"
         return "words" if all(self._word(cell) for cell in there) else "no valve"
 
@@ -256,10 +213,10 @@ class _Taking:
         return isinstance(cell, str) and typed(cell) is None and not like_a_day(cell, self.told.this_year)
 
     def _at_any_gap(self) -> bool:
-        return any(self._at(number) is not None for number in self.told.gap_columns)
+        return any(self.cell_at(number) is not None for number in self.gap_columns)
 
     def _at_valve(self) -> bool:
-        if self.told.wide:
+        if self.wide:
             return False
         one = self.cell("valve")
         if isinstance(one, str) and valve_parts(one) is None and self.cell("date") is None:
@@ -274,11 +231,11 @@ class _Taking:
             self._fill_down()
         engine = self._engine()
         day, distance, temperature = self._day(), self._distance(engine), self._temperature()
-        adjusted, note, by = self._adjusted(), self._text("note"), self._text("by")
+        adjusted, note, by = self._adjusted(), self.text("note"), self.text("by")
         rows: list[LogRow] = []
-        by_cylinder = self.told.wide and any(len(code) == 1 for code in self.gaps)
+        by_cylinder = self.wide and any(len(code) == 1 for code in self.gaps)
         for valve, columns in self._valves(engine):
-            own = "" if (self.told.wide and not by_cylinder) or rows else note  # a cylinder's note, once
+            own = "" if (self.wide and not by_cylinder) or rows else note  # a cylinder's note, once
             # Where the valve is at fault, its gaps are looked at all the same: all faults at once.
             row = self._valve_row(valve or Valve("I", 1), columns, engine, adjusted, by, own)
             if row is not None and valve is not None:
@@ -301,7 +258,7 @@ class _Taking:
                 )  # fmt: skip
             else:
                 group.rows[row.valve] = row
-        if self.told.wide and not by_cylinder and note:
+        if self.wide and not by_cylinder and note:
             group.note = f"{group.note}; {note}" if group.note else note
         self._one_temperature(group, temperature)
 
@@ -312,7 +269,7 @@ class _Taking:
             number = self.at.get(role)
             if number is None:
                 continue
-            here = self._at(number)
+            here = self.cell_at(number)
             if here is not None:
                 self.above[role] = here
             elif starts and role == "distance":
@@ -324,7 +281,7 @@ class _Taking:
 
     def _engine(self) -> tuple[str, Engine] | None:
         number = self.at.get("engine")
-        said = self.told.engine if number is None else shown(self._at(number))
+        said = self.told.engine if number is None else shown(self.cell_at(number))
         if not said:
             self.wrong(number, say("is empty; give the engine’s name in the book"))
             return None
@@ -336,7 +293,7 @@ class _Taking:
 
     def _day(self) -> date | None:
         number = self.at.get("date")
-        cell = self._at(number)
+        cell = self.cell_at(number)
         if number is None or cell is None:
             self.wrong(number, say("the date is empty"))
             return None
@@ -348,34 +305,17 @@ class _Taking:
             return None
         return day
 
-    def _number(self, number: int, cell: Cell) -> Typed | None:
-        """A cell as a number by its column's decimal mark, or a fault."""
-        parsed = typed(cell)
-        decimal = self.told.columns[number].decimal or "either"
-        value = None if parsed is None else parsed.by(decimal)
-        if parsed is None or value is None:
-            if parsed is not None and parsed.both:
-                self.wrong(
-                    number,
-                    say("{cell!r} can be read as {one:g} or as {other:g}; write one of these", cell=shown(cell),
-                        one=parsed.point or 0.0, other=parsed.comma or 0.0),
-                )  # fmt: skip
-            else:
-                self.wrong(number, say("{cell!r} is not a number here", cell=shown(cell)))
-            return None
-        return Typed(value, value, parsed.unit)
-
     def _distance(self, engine: tuple[str, Engine] | None) -> tuple[int, int | None] | None:
         """The own distance in metres, None; or for a meter its reading in thousandths, twice."""
         number = self.at.get("distance")
-        cell = self._at(number)
+        cell = self.cell_at(number)
         if number is None or cell is None:
             self.wrong(number, say("the distance is empty"))
             return None
-        parsed = self._number(number, cell)
+        parsed = self.number(number, cell)
         if parsed is None:
             return None
-        value, unit = parsed.point or 0.0, self._unit(number, parsed, ("km", "mile", "h"))
+        value, unit = parsed.point or 0.0, self.unit(number, parsed, ("km", "mile", "h"))
         km_each = {"km": 1.0, "mile": KM_PER_MILE}.get(unit, engine[1].service.km_per_h if engine else 1.0)
         if not 0 <= value * km_each <= DISTANCE_KM_MAX:
             self.wrong(
@@ -389,23 +329,20 @@ class _Taking:
             return round(value * 1000), round(value * 1000)
         return round(value * 1000 * km_each), None
 
-    def _unit(self, number: int, parsed: Typed, known: Sequence[str]) -> str:
-        return parsed.unit if parsed.unit in known else self.told.columns[number].unit
-
     def _distance_words(self, distance: int) -> str:
         unit = self.told.columns[self.at["distance"]].unit if self.told.distance_is == "meter" else "km"
         return f"{plain(distance)} {unit}"
 
     def _temperature(self) -> int | None:
         number = self.at.get("temperature")
-        cell = self._at(number)
+        cell = self.cell_at(number)
         if number is None or cell is None:
             return None
-        parsed = self._number(number, cell)
+        parsed = self.number(number, cell)
         if parsed is None:
             return None
         value = parsed.point or 0.0
-        celsius = c_from_f(value) if self._unit(number, parsed, ("C", "F")) == "F" else value
+        celsius = c_from_f(value) if self.unit(number, parsed, ("C", "F")) == "F" else value
         if not TEMP_C_MIN <= celsius <= TEMP_C_MAX:
             self.wrong(
                 number,
@@ -443,29 +380,14 @@ class _Taking:
             self.wrong(number, say("{cell!r} is not yes or no", cell=shown(cell)))
         return said
 
-    def _text(self, role: Literal["note", "by"]) -> str:
-        number = self.at.get(role)
-        cell = self._at(number)
-        if cell is None:
-            return ""
-        try:
-            if role == "note":
-                return checked_text(shown(cell), role, NOTE_MAX)
-            return checked_name(shown(cell), role)
-        except InputError as error:
-            self.fault(number, str(error))
-            return ""
-
-    # --- valves -----------------------------------------------------------------------------------------------
-
     def _valves(self, engine: tuple[str, Engine] | None) -> list[tuple[Valve | None, Mapping[Role, int]]]:
         """The valves of the row with their columns; None = one that can't be told, which was said."""
-        if not self.told.wide:
+        if not self.wide:
             return [(self._long_valve(engine), self.gaps.get("", {}))]
         found: list[tuple[Valve | None, Mapping[Role, int]]] = []
         cylinder = self._cylinder() if any(len(code) == 1 for code in self.gaps) else None
         for code, columns in self.gaps.items():
-            if not code or all(self._at(number) is None for number in columns.values()):
+            if not code or all(self.cell_at(number) is None for number in columns.values()):
                 continue
             number = int(code[1:]) if len(code) > 1 else cylinder
             letter = kind_letter(code[0], self.told.letters)
@@ -477,7 +399,7 @@ class _Taking:
 
     def _cylinder(self) -> int | None:
         number = self.at.get("cylinder")
-        cell = self._at(number)
+        cell = self.cell_at(number)
         digits = "".join(letter for letter in shown(cell) if letter.isdecimal())
         if not digits or len(digits) > 2 or not int(digits):
             self.wrong(
@@ -489,7 +411,7 @@ class _Taking:
 
     def _long_valve(self, engine: tuple[str, Engine] | None) -> Valve | None:
         at = self.at.get("valve", self.at.get("kind"))
-        text = shown(self._at(at))
+        text = shown(self.cell_at(at))
         parts = valve_parts(text) if text else None
         if parts is None:
             said = say("{cell!r} is not a valve; write I or E and the cylinder, like I1 or E3", cell=text)
@@ -524,10 +446,10 @@ class _Taking:
         note: str,
     ) -> LogRow | None:
         before = len(self.faults)
-        go, nogo = self._found(columns)
-        left_go, left_nogo = self._go_nogo(columns, "left_go", "left_nogo")
-        left = self._blade(columns.get("left"))
-        single = self._single_found(columns)
+        go, nogo = self.found(columns)
+        left_go, left_nogo = self.go_nogo(columns, "left_go", "left_nogo")
+        left = self.blade(columns.get("left"))
+        single = self.single_found(columns)
         if adjusted is None:
             adjusted = left is not None and left != single
             self.left_alone += left is not None and not adjusted
@@ -547,130 +469,17 @@ class _Taking:
                 say("0 is no blade; leave it empty for the cold gap of {valve}, {cold:g} mm", valve=valve,
                     cold=engine[1].gap(valve).cold),
             )  # fmt: skip
-        if self.told.wide and adjusted and left is None:
+        if self.wide and adjusted and left is None:
             # One "adjusted" for a whole row: where it is said what valves were set on, only those were.
             adjusted = not any("left" in each for each in self.gaps.values())
             self.all_adjusted += adjusted
-        feels = self._feel("found_feel", go), self._feel("left_feel", left_go)
+        feels = self.feel("found_feel", go), self.feel("left_feel", left_go)
         if len(self.faults) > before:
             return None
         return LogRow(
             valve=valve, found_go_um=go, found_nogo_um=nogo, found_feel=feels[0], adjusted=adjusted, left_um=left,
             left_go_um=left_go, left_nogo_um=left_nogo, left_feel=feels[1], by=by or None, note=note, line=self.line,
         )  # fmt: skip
-
-    def _feel(self, role: Role, go: int | None) -> Feel | None:
-        number = self.at.get(role)
-        cell = self._at(number)
-        if cell is None or self.told.wide:
-            return None
-        said = FEELS.get(plain_words(shown(cell)))
-        if said is None:
-            self.wrong(number, say("{cell!r} is not free or drag", cell=shown(cell)))
-        elif not go:
-            self.wrong(number, say("{cell!r} needs the blade that went", cell=shown(cell)))
-        return "drag" if said == "drag" and go else "free" if said and go else None
-
-    # --- gaps -------------------------------------------------------------------------------------------------
-
-    def _single_found(self, columns: Mapping[Role, int]) -> int | None:
-        number = columns.get("found")
-        cell = self._at(number)
-        if number is None or cell is None or pair(cell) or typed(cell) is None:
-            return None
-        return self._um(number, cell, quietly=True)
-
-    def _found(self, columns: Mapping[Role, int]) -> tuple[int | None, int | None]:
-        number = columns.get("found")
-        cell = self._at(number)
-        if number is None or cell is None:
-            return self._go_nogo(columns, "found_go", "found_nogo")
-        two = pair(cell)
-        if two is not None:
-            go, nogo = self._um(number, two[0]), self._um(number, two[1])
-            return self._together(go, nogo, number)
-        if isinstance(cell, str) and cell[:1] in ("<", ">"):
-            um = self._um(number, cell[1:].lstrip("= "))
-            if um is None:
-                return None, None
-            return self._together(0, um, number) if cell[0] == "<" else self._together(um, None, number)
-        um = self._um(number, cell)
-        return (None, None) if um is None else self._of_single(um, number)
-
-    def _of_single(self, um: int, number: int) -> tuple[int | None, int | None]:
-        blades = self.told.blades_um
-        if um == 0:
-            if not blades:
-                self.wrong(number, say("no blade went: which was the thinnest that was tried?"))
-                return None, None
-            self.none_went += 1
-            return 0, blades[0]
-        if self.told.single != "felt":
-            return um, None
-        return (
-            (
-                max((blade for blade in blades if blade < um), default=0),
-                min((blade for blade in blades if blade > um), default=None),
-            )
-            if blades
-            else (um, None)
-        )
-
-    def _go_nogo(self, columns: Mapping[Role, int], go: Role, nogo: Role) -> tuple[int | None, int | None]:
-        at = columns.get(go), columns.get(nogo)
-        before = len(self.faults)
-        values = self._blade(at[0]), self._blade(at[1])
-        return (
-            values
-            if len(self.faults) > before
-            else self._together(*values, at[0] if at[0] is not None else at[1])
-        )
-
-    def _together(
-        self, go: int | None, nogo: int | None, number: int | None
-    ) -> tuple[int | None, int | None]:
-        try:
-            check_go_nogo(go, nogo, "" if number is None else self.told.name(number))
-        except InputError as error:
-            self.fault(number, str(error))
-            return None, None
-        return go, nogo
-
-    def _blade(self, number: int | None) -> int | None:
-        cell = self._at(number)
-        return None if number is None or cell is None else self._um(number, cell)
-
-    def _um(self, number: int, cell: Cell, *, quietly: bool = False) -> int | None:
-        """A gap in micrometres, or a fault."""
-        before = len(self.faults)
-        parsed = self._number(number, cell)
-        if parsed is None:
-            if quietly:
-                del self.faults[before:]
-            return None
-        unit = self._unit(number, parsed, tuple(UM_EACH))
-        um = round((parsed.point or 0.0) * UM_EACH.get(unit, 1000.0))
-        if um < 0:
-            said = say("{cell!r} is less than nothing; if no blade went, write 0", cell=shown(cell))
-        elif um > THICKEST_UM:
-            said = say(
-                "{cell!r} makes {mm:g} mm, thicker than any blade; is the unit right?",
-                cell=shown(cell),
-                mm=um / 1000,
-            )
-        elif 0 < um < THINNEST_UM or (um == 0 and parsed.point):
-            said = say(
-                "{cell!r} makes {mm:g} mm, thinner than any blade; is the unit right?",
-                cell=shown(cell),
-                mm=um / 1000,
-            )
-        else:
-            return um
-        if not quietly:
-            self.wrong(number, said)
-        return None
-
-    # --- visits -----------------------------------------------------------------------------------------------
 
     def _visit(self, day: date, distance: int, group: _Group) -> SheetVisit:
         metered = group.reading is not None
