@@ -160,7 +160,7 @@ def gap_effect(engine: Engine, asked: Asked, shown: Shown) -> GapEffect:
         asked,
         _lift_chart(curves, cases, asked.cylinder, words),
         valves,
-        Figure("Overlap", turned, timing.WHY["overlap_deg"], open_words),
+        Figure(say("Overlap"), turned, timing.WHY["overlap_deg"], open_words),
         (say("set"), say("these gaps"), say("warm"))[: len(turned)],
         warming.zones,
         (*warming.notes, *curves["E"].notes, *curves["I"].notes),
@@ -324,13 +324,13 @@ def _figures(
     )
     figures = [
         Figure(
-            "Opens",
+            say("Opens"),
             tuple(_event(kind, True, float(t.opens_deg[i]), words) for i in cases),
             why["opens_deg"],
             say("TDC, BDC: the piston’s upper and lower dead centre."),
         ),
         Figure(
-            "Closes",
+            say("Closes"),
             tuple(_event(kind, False, float(t.closes_deg[i]), words) for i in cases),
             why["closes_deg"],
             say("From here on the valve sits, seals and cools."),
@@ -402,7 +402,7 @@ def _trapped(engine: Engine, gaps: tuple[float, ...], words: Words) -> list[Figu
         return []
     return [
         Figure(
-            "Compresses",
+            say("Compresses"),
             tuple(cells),
             slider_crank.WHY["effective_compression_ratio"],
             say("Compression ratio counted from where the intake valve closes."),
@@ -437,7 +437,7 @@ def _lift_chart(
         say("Lift of E{cylinder} and I{cylinder}", cylinder=cylinder),
         drawn,
         AxisWords(say("crank degrees past firing TDC"), 0, CRANK_STEPS),
-        AxisWords(f"lift, {words.gap_unit}", 2 if words.gap_unit == "in" else 1),
+        AxisWords(say("lift, {unit}", unit=words.gap_unit), 2 if words.gap_unit == "in" else 1),
         shades=shades,
         shade_words=say("ramp of the lobe"),
         marks=[(180.0, say("BDC")), (360.0, say("overlap TDC")), (540.0, say("BDC"))],
@@ -476,7 +476,7 @@ def _closing_chart(curve: LiftCurve, valve: Valve, gaps: tuple[float, ...], word
         say("{valve} closing, enlarged", valve=valve),
         drawn,
         AxisWords(say("crank degrees past firing TDC"), 0, (1.0, 2.0, 5.0, 10.0, 20.0, 30.0)),
-        AxisWords(f"lift, {words.gap_unit}", 3 if words.gap_unit == "in" else 1),
+        AxisWords(say("lift, {unit}", unit=words.gap_unit), 3 if words.gap_unit == "in" else 1),
         shades=[Shade(max(s.start, start), s.end) for s in shades],
         shade_words=say("ramp of the lobe"),
         words=words,

@@ -9,7 +9,7 @@ from datetime import date
 from coldlash.desk.desk import Desk
 from coldlash.engine.spec import Engine, Valve
 from coldlash.errors import InputError
-from coldlash.language import mark, say, table
+from coldlash.language import mark, say, say_in, table
 from coldlash.logbook.due import Due, due
 from coldlash.logbook.records import EngineEntry
 from coldlash.paper.charts_bars import CauseRow, DriftRow, cause_ranking, drift_chart
@@ -185,7 +185,7 @@ def _forecast(
     last = visits[-1]
     step = (when.due_km or last.distance_km + 5000.0) - last.distance_km
     ahead = (
-        Ahead("next", last.distance_km + step, when.projected),
+        Ahead(say_in("service of an engine", "next"), last.distance_km + step, when.projected),
         Ahead(say("the one after"), last.distance_km + 2 * step),
     )
     km = [2 * step * i / FAN_STEPS for i in range(FAN_STEPS + 1)]

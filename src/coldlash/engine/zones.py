@@ -34,7 +34,16 @@ HALF_COOLED_EXCESS_K: dict[str, float] = {
 }
 """K above the air some time after stopping: what lies around the pushrods cools before head and cylinder do."""
 
-WORDS: dict[str, str] = {"intake_valve": mark("intake valve"), "exhaust_valve": mark("exhaust valve")}
+WORDS: dict[str, str] = {
+    "crankcase": mark("crankcase"),
+    "cylinder": mark("cylinder"),
+    "head": mark("head"),
+    "intake_valve": mark("intake valve"),
+    "exhaust_valve": mark("exhaust valve"),
+    "lifter": mark("lifter"),
+    "pushrod": mark("pushrod"),
+    "oil": mark("oil"),
+}
 
 
 def typical_hot(engine: Engine) -> dict[str, float]:

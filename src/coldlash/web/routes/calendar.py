@@ -82,7 +82,7 @@ async def _page(
         "made": made,
         "address": address,
         "picture": qr_svg(address, say("QR code for the calendar’s address")) if address else "",
-        "languages": {tag: language.NAMES[tag] for tag in settings.languages},
+        "languages": {tag: name for tag, name in language.NAMES.items() if tag in settings.languages},
         "shared_url": settings.site.shared_url,
         "fault": fault,
         "typed": typed,
