@@ -9,10 +9,10 @@ from itertools import pairwise
 
 from coldlash.desk.answer import Answer
 from coldlash.desk.desk import Desk
-from coldlash.desk.printing import vehicle_of, visit_changes, words_of
+from coldlash.desk.printing import step_word, vehicle_of, visit_changes, words_of
 from coldlash.desk.tests_done import causes_on
 from coldlash.engine.spec import Engine, Valve
-from coldlash.language import say
+from coldlash.language import mark, plural, say, table
 from coldlash.logbook.due import Due
 from coldlash.logbook.lasting import AtEngine
 from coldlash.logbook.records import STEPS, EngineFile, Visit
@@ -31,6 +31,14 @@ LEAST_FOR_BAND = 3
 LONG_PAUSE = 2.0
 """A pause between visits longer than this many intervals is said to be one (judgement)."""
 Z50 = 0.6744897501960817
+NO_LIMIT = {
+    ("I", "both"): mark("The tight and loose limit of the intake gap: not in its file."),
+    ("I", "tight"): mark("The tight limit of the intake gap: not in its file."),
+    ("I", "loose"): mark("The loose limit of the intake gap: not in its file."),
+    ("E", "both"): mark("The tight and loose limit of the exhaust gap: not in its file."),
+    ("E", "tight"): mark("The tight limit of the exhaust gap: not in its file."),
+    ("E", "loose"): mark("The loose limit of the exhaust gap: not in its file."),
+}
 
 
 def report_of(desk: Desk, name: str, today: date) -> ReportData:
@@ -54,7 +62,7 @@ def report_of(desk: Desk, name: str, today: date) -> ReportData:
         sums=sums_of(desk, entry.name),
         vehicle=vehicle_of(desk, entry),
         due=_due(when, words),
-        findings=_findings(answer),
+        findings=_findings(answer, words),
         reasons=answer.assessment.reasons,
         next_tests=answer.next_tests(),
         charts=tuple(_chart(engine, valve, records, trend, when) for valve in engine.valves)
@@ -137,7 +145,7 @@ def _content(visit: Visit, file: EngineFile) -> dict[str, object]:
 
 def _visit(visit: Visit, record: VisitRecord) -> ReportVisit:
     notes = tuple(
-        f"{valve} {step}: {reading.note}"
+        say("{valve} {step}: {note}", valve=valve, step=step_word(step), note=reading.note)
         for valve in visit.valves
         for step in STEPS
         if (reading := visit.reading(valve, step)) is not None and reading.note
@@ -147,35 +155,53 @@ def _visit(visit: Visit, record: VisitRecord) -> ReportVisit:
 
 def _due(due: Due, words: Words) -> tuple[str, ...]:
     if due.last_day is None:
-        return ("Never checked: measure once to begin.",)
+        return (say("Never checked: measure once to begin."),)
     said = []
     if due.due_km is not None:
-        at = f"At {words.distance(due.due_km)}"
-        if due.projected is not None:
-            at += f", about {words.day(due.projected)}"
-        if due.soonest is not None and due.latest is not None and due.soonest != due.latest:
-            at += f" ({words.day(due.soonest)} to {words.day(due.latest)})"
-        said.append(f"{at}.")
+        said.append(_at(due, words.distance(due.due_km), words))
     if due.due_day is not None:
-        said.append(f"By {words.day(due.due_day)} at the latest.")
+        said.append(say("By {day} at the latest.", day=words.day(due.due_day)))
     if due.early:
-        said.append("An early check, because of the work done at the last visit.")
+        said.append(say("An early check, because of the work done at the last visit."))
     return tuple(said)
 
 
-def _findings(answer: Answer) -> tuple[Finding, ...]:
+def _at(due: Due, distance: str, words: Words) -> str:
+    spread = due.soonest is not None and due.latest is not None and due.soonest != due.latest
+    soonest = "" if due.soonest is None else words.day(due.soonest)
+    latest = "" if due.latest is None else words.day(due.latest)
+    if due.projected is None:
+        if spread:
+            return say(
+                "At {distance} ({soonest} to {latest}).", distance=distance, soonest=soonest, latest=latest
+            )
+        return say("At {distance}.", distance=distance)
+    day = words.day(due.projected)
+    if spread:
+        return say(
+            "At {distance}, about {day} ({soonest} to {latest}).",
+            distance=distance,
+            day=day,
+            soonest=soonest,
+            latest=latest,
+        )
+    return say("At {distance}, about {day}.", distance=distance, day=day)
+
+
+def _findings(answer: Answer, words: Words) -> tuple[Finding, ...]:
     """What needs doing first, with its numbers; valves that are steady are named together."""
     if answer.as_of_km is None:
         return ()
     found = [Finding(f.valves, _with_why(f), f.grade == "do not run") for f in answer.urgent]
     steady = tuple(valve for finding in answer.steady for valve in finding.valves)
     if steady:
-        gaps = ", ".join(f"{valve} {answer.assessment.of(valve).gap.mean:.2f}" for valve in steady)
-        found.append(
-            Finding(
-                steady, f"Steady: nothing in the readings asks for more. Likely gaps as left, mm: {gaps}."
-            )
+        gaps = ", ".join(f"{valve} {words.about(answer.assessment.of(valve).gap.mean)}" for valve in steady)
+        text = say(
+            "Steady: nothing in the readings asks for more. Likely gaps as left, {unit}: {gaps}.",
+            unit=words.gap_unit,
+            gaps=gaps,
         )
+        found.append(Finding(steady, text))
     return (*found, Finding((), answer.recheck_words(), answer.assessment.do_not_run))
 
 
@@ -239,7 +265,7 @@ def _parts(records: Sequence[VisitRecord]) -> tuple[Entry, ...]:
     for record in records:
         afresh = sorted(valve for valve, v in record.valves.items() if v.afresh)
         if afresh:
-            what = f"Work that moves the gaps of {', '.join(map(str, afresh))}"
+            what = say("Work that moves the gaps of {valves}", valves=", ".join(map(str, afresh)))
             entries.append(Entry(record.day, what, distance_km=record.distance_km))
     return tuple(entries)
 
@@ -277,21 +303,35 @@ def _done(engine: Engine, records: Sequence[VisitRecord], words: Words) -> tuple
     first, last = records[0], records[-1]
     count = len(records)
     said = [
-        f"{count} visit{'s' if count != 1 else ''} written down, from {words.day(first.day)} "
-        f"({words.distance(first.distance_km)}) to {words.day(last.day)} ({words.distance(last.distance_km)})."
+        plural(
+            "{n} visit written down, from {first} ({first_at}) to {last} ({last_at}).",
+            "{n} visits written down, from {first} ({first_at}) to {last} ({last_at}).",
+            count,
+            first=words.day(first.day),
+            first_at=words.distance(first.distance_km),
+            last=words.day(last.day),
+            last_at=words.distance(last.distance_km),
+        )
     ]
     whole = sum(
         all((v := r.valves.get(valve)) is not None and v.found is not None for valve in engine.valves)
         for r in records
     )
-    said.append(f"Every valve was measured before it was touched at {whole} of {count}.")
+    said.append(
+        say("Every valve was measured before it was touched at {whole} of {count}.", whole=whole, count=count)
+    )
     adjusted = sorted(valve for valve, v in last.valves.items() if v.adjusted)
     if len(adjusted) == len(engine.valves):
-        said.append("At the last visit every gap was set again.")
+        said.append(say("At the last visit every gap was set again."))
     elif adjusted:
-        said.append(f"At the last visit {', '.join(map(str, adjusted))} set again, the others left alone.")
+        said.append(
+            say(
+                "At the last visit {valves} set again, the others left alone.",
+                valves=", ".join(map(str, adjusted)),
+            )
+        )
     else:
-        said.append("At the last visit no gap had to be set.")
+        said.append(say("At the last visit no gap had to be set."))
     return tuple(said)
 
 
@@ -299,26 +339,35 @@ def _unknown(engine: Engine, records: Sequence[VisitRecord], words: Words) -> tu
     said = []
     never = [valve for valve in engine.valves if _last_record(records, valve) is None]
     if records and never:
-        said.append(f"Never measured: {', '.join(map(str, never))}.")
+        said.append(say("Never measured: {valves}.", valves=", ".join(map(str, never))))
     if not records:
-        said.append("What the gaps are: nothing has been measured.")
+        said.append(say("What the gaps are: nothing has been measured."))
     elif records[0].distance_km > 0:
-        said.append(f"What happened before {words.distance(records[0].distance_km)}, where this book begins.")
+        said.append(
+            say(
+                "What happened before {distance}, where this book begins.",
+                distance=words.distance(records[0].distance_km),
+            )
+        )
     no_temp = sum(r.engine_temp_c is None for r in records)
     if no_temp:
-        said.append(f"The engine's temperature at {no_temp} of {len(records)} visits.")
+        said.append(say("The engine's temperature at {n} of {count} visits.", n=no_temp, count=len(records)))
     months = engine.service.every_months
     if months is not None:
         for a, b in pairwise(records):
             if (b.day - a.day).days > LONG_PAUSE * months * 30.44:
-                said.append(f"Anything between {words.day(a.day)} and {words.day(b.day)}: no visit.")
+                said.append(
+                    say(
+                        "Anything between {first} and {last}: no visit.",
+                        first=words.day(a.day),
+                        last=words.day(b.day),
+                    )
+                )
     for kind, spec in engine.gaps.items():
         if spec.tight is None or spec.loose is None:
-            side = "tight and loose" if spec.tight is None and spec.loose is None else (
+            side = "both" if spec.tight is None and spec.loose is None else (
                 "tight" if spec.tight is None else "loose")  # fmt: skip
-            said.append(
-                f"The {side} limit of the {'intake' if kind == 'I' else 'exhaust'} gap: not in its file."
-            )
-    said.append("Compression and leak-down: this book holds none.")
-    said.append("Lift and the noses of the cam: gaps don't show them.")
+            said.append(table(NO_LIMIT[kind, side]))
+    said.append(say("Compression and leak-down: this book holds none."))
+    said.append(say("Lift and the noses of the cam: gaps don't show them."))
     return tuple(said)
