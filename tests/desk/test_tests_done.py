@@ -17,6 +17,7 @@ from coldlash.desk.tests_done import (
     correct_cause,
     correct_test,
     data_asked,
+    evidence,
     kind_called,
     kinds,
     places_of_test,
@@ -314,6 +315,25 @@ def test_a_cause_found_is_weighed_in_told_corrected_and_taken_back(desk):
     take_back_cause(desk.book, mended.cause.id, "it was not that")
     assert causes_on(desk.book, entry, engine) == ()
     assert chance(desk) == pytest.approx(before)
+
+
+def test_work_at_the_place_of_a_find_is_known_to_have_followed_it(desk):
+    entry, engine = desk.engine(VAN)
+    worked(desk, "stand", "retorqued", "1", date(2025, 4, 1))
+    found(desk, "stand_loose", "1")
+    assert not causes_on(desk.book, entry, engine)[0].found.mended
+    worked(desk, "stand", "retorqued", "2", date(2025, 6, 1))
+    assert not causes_on(desk.book, entry, engine)[0].found.mended
+    worked(desk, "stand", "retorqued", "1", LAST)
+    assert causes_on(desk.book, entry, engine)[0].found.mended
+
+
+def test_a_find_at_a_place_the_engine_no_longer_has_is_left_out(desk):
+    entry, _ = desk.engine(VAN)
+    found(desk, "seat_recession_or_stretch", "E3")
+    twin = load_engine("flat-twin").engine
+    assert evidence(desk.book, entry, twin, ()).found == ()
+    assert len(evidence(desk.book, entry, desk.engine(VAN)[1], desk.records(VAN)).found) == 1
 
 
 def test_causes_are_those_of_the_linkage_with_their_directions(desk):

@@ -119,16 +119,37 @@ def test_a_settled_head_that_was_found_is_no_alarm_and_still_looked_at_soon() ->
     assert "Found on 2030-01-01: a settling head." in whole.why
 
 
-def test_a_loose_stand_that_was_found_asks_for_repair_only() -> None:
+def test_a_loose_stand_that_was_found_is_to_be_put_right_and_then_only_watched() -> None:
     loading = {v: 1.1 for v in ENGINE.valves if v.cylinder == 3}
     plan = Plan(visits=10, ladder_mm=FINE)
     visits = simulate(ENGINE, np.random.default_rng(4), plan, events=[Event(8, loading, jump=0.08)]).visits
     where = tuple(v for v in ENGINE.valves if v.cylinder == 3)
-    told = assess(ENGINE, visits, found=[Found("stand_loose", where, "looser", DAY)])
-    (whole,) = [f for f in told.findings if set(f.valves) == set(where)]
-    assert whole.grade == "watch"
-    assert "the rocker stand coming loose" in whole.sentence
-    assert "do it before it runs on and write it down as work" in whole.sentence
+    found = Found("stand_loose", where, "looser", DAY)
+
+    def whole(each: Found) -> tuple[str, str]:
+        (said,) = [f for f in assess(ENGINE, visits, found=[each]).findings if set(f.valves) == set(where)]
+        return said.grade, said.sentence
+
+    grade, sentence = whole(found)
+    assert grade == "check now"
+    assert "the rocker stand coming loose" in sentence
+    assert (
+        "Put it right before it runs on and write it down as work; a pulled stud: don't run it." in sentence
+    )
+    grade, sentence = whole(found._replace(mended=True))
+    assert grade == "watch"
+    assert sentence.endswith("and worked on since. Measure again to see that it is over.")
+
+
+def test_a_worn_lobe_that_was_found_is_looked_at_sooner() -> None:
+    where = (Valve("E", 1), Valve("E", 3))
+    plan = Plan(visits=10, ladder_mm=FINE)
+    events = [Event(8, dict.fromkeys(where, 1.0), jump=0.10)]
+    visits = simulate(ENGINE, np.random.default_rng(4), plan, events=events).visits
+    told = assess(ENGINE, visits, found=[Found("shared_lobe_wear", where, "looser", DAY)])
+    (whole,) = [f for f in told.findings if f.valves == where]
+    assert whole.grade == "check sooner"
+    assert "as found on 2030-01-01. Measure the lobe's lift and look at the followers." in whole.sentence
 
 
 def test_a_tightening_valve_keeps_its_warning_whatever_was_found() -> None:

@@ -446,8 +446,13 @@ def done_on(
 def causes_on(book: Book, entry: EngineEntry, engine: Engine) -> tuple[CauseFound, ...]:
     """All causes found on an engine, oldest first."""
     causes = book.accepted_causes(entry.id)
-    visits = _visits(book, entry) if causes else ()
-    return tuple(_cause_told(engine, each, _saw(each, visits)) for each in causes)
+    if not causes:
+        return ()
+    visits, work = _visits(book, entry), book.work(entry.id)
+    told = [_cause_told(engine, each, _saw(each, visits)) for each in causes]
+    return tuple(
+        replace(each, found=each.found._replace(mended=_worked_on(each, work, engine))) for each in told
+    )
 
 
 def evidence(book: Book, entry: EngineEntry, engine: Engine, records: Sequence[VisitRecord]) -> Evidence:
@@ -461,7 +466,11 @@ def evidence(book: Book, entry: EngineEntry, engine: Engine, records: Sequence[V
             results.append(done.result)
         if done.ended and done.result.saw == last:
             remarks.append(say("{test}; it no longer counts: {why}", test=done.words, why=done.ended))
-    found = tuple(each.found for each in causes_on(book, entry, engine))
+    found = tuple(
+        each.found
+        for each in causes_on(book, entry, engine)
+        if each.found.where or not (each.cause.valves or each.cause.cylinders)
+    )
     return Evidence(tuple(results), found, tuple(remarks))
 
 
@@ -546,6 +555,12 @@ def _moves(work: Work, engine: Engine, where: Sequence[Valve]) -> bool:
         return bool(set(moved_by(work, engine).valves) & set(where))
     except InputError:  # work on parts that the engine no longer has
         return False
+
+
+def _worked_on(found: CauseFound, work: Iterable[Work], engine: Engine) -> bool:
+    """Was there work that moved a gap at the place of a cause, on the day it was found or later?"""
+    where = found.found.where or engine.valves
+    return any(w.day >= found.cause.day and _moves(w, engine, where) for w in work)
 
 
 def _mended(sign: str, since: Iterable[Work], engine: Engine, where: Sequence[Valve]) -> bool:

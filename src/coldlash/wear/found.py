@@ -36,7 +36,7 @@ class Found(NamedTuple):
     """A cause found on ``day``: its name (or what exactly happened: "stand_loose"), its valves, "tighter" or "looser".
 
     ``where`` empty = anywhere. ``amount``: mm, >= 0, if the owner knows it. ``saw``: the last visit it was found
-    after; None = after them all.
+    after; None = after them all. ``mended``: there was work at that place since.
     """
 
     cause: str
@@ -45,6 +45,7 @@ class Found(NamedTuple):
     day: date
     amount: float | None = None
     saw: int | None = None
+    mended: bool = False
 
 
 def matching(found: Found, cause: Cause, variant: str | None = None) -> bool:

@@ -549,8 +549,10 @@ def engine_findings(facts: Facts) -> list[Finding]:
             continue  # said with the valve itself
         found = _found(facts, cause)
         grade: Grade = "check now"
-        if found is not None:
-            grade = "check sooner" if cause.direction == "tighter" else "watch"
+        if found is not None and found.mended and cause.direction == "looser":
+            grade = "watch"
+        elif found is not None and cause.cause != "head_lifting_or_stand_loose":
+            grade = "check sooner"
         out.append(Finding(grade, cause.where, _several(facts, cause, found), _cause_why(facts, cause)))
     if not big and not off and seen.p_something >= SURE:
         names = [
@@ -608,11 +610,25 @@ def _several(facts: Facts, cause: Cause, found: Found | None) -> str:
             day=found.day,
             distance=facts.units.km(TIGHTENING_KM),
         )
+    if found.mended:
+        return say(
+            "{valves} are about {size} looser since {when}: {part}, as found on {day} and worked on since. Measure "
+            "again to see that it is over.",
+            **parts,
+            day=found.day,
+        )
+    if cause.cause == "head_lifting_or_stand_loose":
+        return say(
+            "{valves} are about {size} looser since {when}: {part}, as found on {day}. Put it right before it runs on "
+            "and write it down as work; a pulled stud: don't run it.",
+            **parts,
+            day=found.day,
+        )
     return say(
-        "{valves} are about {size} looser since {when}: {part}, as found on {day}. If that is not put right yet, do "
-        "it before it runs on and write it down as work; a pulled stud: don't run it.",
+        "{valves} are about {size} looser since {when}: {part}, as found on {day}. {advice}",
         **parts,
         day=found.day,
+        advice=_advice(facts, cause),
     )
 
 
