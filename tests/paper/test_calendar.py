@@ -8,7 +8,7 @@ from datetime import UTC, date, datetime, timedelta
 import icalendar
 import pytest
 import vobject
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from coldlash import language
@@ -59,6 +59,7 @@ def test_the_uid_belongs_to_the_engine_alone():
 TEXTS = st.text(st.characters(exclude_categories=("Cs", "Cc")), max_size=90).filter(lambda text: text.strip())
 
 
+@settings(deadline=None)
 @given(st.lists(st.tuples(TEXTS, TEXTS, st.booleans()), min_size=1, max_size=4))
 def test_it_says_what_another_writer_of_the_same_calendar_says(texts):
     """Independent software: icalendar 7 writes the same properties from values; both are read by its parser."""
@@ -98,6 +99,7 @@ def test_it_says_what_another_writer_of_the_same_calendar_says(texts):
         assert alarm.decoded("TRIGGER") == timedelta(hours=9) - timedelta(days=before)
 
 
+@settings(deadline=None)
 @given(TEXTS)
 def test_no_line_is_longer_than_75_octets_and_no_letter_is_taken_apart(name):
     """Published: RFC 5545, 3.1 (folding by octets); unfolding by its own rule gives the line back."""

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from coldlash.cli.arguments import book_option, command, day, group, number, positive
 from coldlash.cli.bench_commands import stop_options
 from coldlash.cli.output import note, out, put_json
+from coldlash.language import plural, say
 
 if TYPE_CHECKING:
     from coldlash.paper.typesetting import Printed
@@ -19,105 +20,120 @@ if TYPE_CHECKING:
 
 def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Add these commands."""
-    printing = group(commands, "print", "print sheets, pulley strip, report and labels as PDF files")
+    printing = group(commands, "print", say("print sheets, pulley strip, report and labels as PDF files"))
 
     strip = command(
-        printing, "strip", "a paper strip with marks to go round the pulley, at true scale", _strip
+        printing, "strip", say("a paper strip with marks to go round the pulley, at true scale"), _strip
     )
     strip.add_argument(
         "engine",
         metavar="ENGINE",
         nargs="?",
-        help="engine file, or the name of a generic engine; may be left out",
+        help=say("engine file, or the name of a generic engine; may be left out"),
     )
     strip.add_argument(
         "--diameter",
         type=positive("--diameter"),
         metavar="MM",
-        help="pulley diameter; default: the engine file's",
+        help=say("pulley diameter; default: the engine file's"),
     )
     strip.add_argument(
         "--circumference",
         type=positive("--circumference"),
         metavar="MM",
-        help="measured round the rim instead",
+        help=say("measured round the rim instead"),
     )
     strip.add_argument(
-        "--thickness", type=number("--thickness"), default=0.1, metavar="MM", help="of the strip; default 0.1"
+        "--thickness",
+        type=number("--thickness"),
+        default=0.1,
+        metavar="MM",
+        help=say("of the strip; default 0.1"),
     )
-    strip.add_argument("--height", type=positive("--height"), default=16.0, metavar="MM", help="default 16")
+    strip.add_argument(
+        "--height", type=positive("--height"), default=16.0, metavar="MM", help=say("default 16")
+    )
     strip.add_argument(
         "--turns",
         choices=("clockwise", "counterclockwise"),
-        help="seen facing the pulley; default: the engine's",
+        help=say("seen facing the pulley; default: the engine's"),
     )
     strip.add_argument(
         "--mark", action="append", default=[], metavar="MARK",
-        help="tdc, half, firing, file, 350, 10btdc or 5atdc, with =NAME behind if you like; may be given again",
+        help=say("tdc, half, firing, file, 350, 10btdc or 5atdc, with =NAME behind if you like; may be given again"),
     )  # fmt: skip
     strip.add_argument(
-        "--join", type=number("--join"), metavar="DEG", help="where the ends meet; default: away from marks"
+        "--join",
+        type=number("--join"),
+        metavar="DEG",
+        help=say("where the ends meet; default: away from marks"),
     )
     _paper_options(strip)
 
-    sheet = command(printing, "sheet", "the sheet of a visit, blank to take along or filled", _sheet)
+    sheet = command(printing, "sheet", say("the sheet of a visit, blank to take along or filled"), _sheet)
     _engine_name(sheet)
     sheet.add_argument(
-        "--visit", metavar="ID", help="this visit, filled; default: blank for the next or open one"
+        "--visit", metavar="ID", help=say("this visit, filled; default: blank for the next or open one")
     )
-    sheet.add_argument("--filled", action="store_true", help="the last closed visit, filled")
+    sheet.add_argument("--filled", action="store_true", help=say("the last closed visit, filled"))
     stop_options(sheet)
     _paper_options(sheet)
     book_option(sheet)
 
     report = command(
-        printing, "report", "the report of an engine, for your folder and the next owner", _report
+        printing, "report", say("the report of an engine, for your folder and the next owner"), _report
     )
     _engine_name(report)
     _paper_options(report)
     book_option(report)
 
-    label = command(printing, "label", "labels with what is due next and a QR code", _label)
+    label = command(printing, "label", say("labels with what is due next and a QR code"), _label)
     label.add_argument(
         "--engine",
         action="append",
         default=[],
         metavar="NAME",
-        help="its name in the book; default: every engine",
+        help=say("its name in the book; default: every engine"),
     )
-    label.add_argument("--address", default="", metavar="URL", help="of the pages, for the QR code")
+    label.add_argument("--address", default="", metavar="URL", help=say("of the pages, for the QR code"))
     _paper_options(label)
     book_option(label)
 
-    check = command(printing, "check", "compare the checksum of a printed report with the book", _check)
-    check.add_argument("checksum", metavar="CHECKSUM", help="as printed, the first 16 digits at least")
+    check = command(printing, "check", say("compare the checksum of a printed report with the book"), _check)
+    check.add_argument("checksum", metavar="CHECKSUM", help=say("as printed, the first 16 digits at least"))
     _engine_name(check)
     book_option(check)
 
-    calendar = command(commands, "calendar", "write what is due as a calendar file (iCalendar)", _calendar)
-    calendar.add_argument("--to", metavar="ICS", help="where to write it, never overwrites; default: due.ics")
-    calendar.add_argument(
-        "--on", type=day, default=None, metavar="DATE", help="as seen on this day; default today"
+    calendar = command(
+        commands, "calendar", say("write what is due as a calendar file (iCalendar)"), _calendar
     )
-    calendar.add_argument("--address", default="", metavar="URL", help="of the pages, to link to each engine")
+    calendar.add_argument(
+        "--to", metavar="ICS", help=say("where to write it, never overwrites; default: due.ics")
+    )
+    calendar.add_argument(
+        "--on", type=day, default=None, metavar="DATE", help=say("as seen on this day; default today")
+    )
+    calendar.add_argument(
+        "--address", default="", metavar="URL", help=say("of the pages, to link to each engine")
+    )
     calendar.add_argument(
         "--alarm", type=int, action="append", default=None, metavar="DAYS",
-        help="days before, at 9 in the morning; may be given again; default 14 and 1",
+        help=say("days before, at 9 in the morning; may be given again; default 14 and 1"),
     )  # fmt: skip
     book_option(calendar)
 
 
 def _engine_name(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--engine", metavar="NAME", help="its name in the book; default: the only one")
+    parser.add_argument("--engine", metavar="NAME", help=say("its name in the book; default: the only one"))
 
 
 def _paper_options(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--paper", choices=("a4", "letter"), default="a4", help="default a4")
+    parser.add_argument("--paper", choices=("a4", "letter"), default="a4", help=say("default a4"))
     parser.add_argument(
-        "--to", metavar="PDF", help="where to write it, never overwrites; default: a name that fits"
+        "--to", metavar="PDF", help=say("where to write it, never overwrites; default: a name that fits")
     )
     parser.add_argument(
-        "--on", type=day, default=None, metavar="DATE", help="the day it is made on; default today"
+        "--on", type=day, default=None, metavar="DATE", help=say("the day it is made on; default today")
     )
 
 
@@ -140,12 +156,20 @@ def _write(
     write_new_bytes(path, printed.pdf)
     if printed.unprinted:
         letters = " ".join(printed.unprinted)
-        note(f"note: no font here has {letters}; a lozenge (◊) stands for each of them")
+        note(say("note: no font here has {letters}; a lozenge (◊) stands for each of them", letters=letters))
     if arguments.json:
         data: dict[str, object] = {"file": str(path), "pages": printed.pages, "title": printed.title}
         put_json({**data, "unprinted": list(printed.unprinted), **(extra or {})})
         return
-    out(f"Wrote {path}: {printed.title}, {printed.pages} page{'s' if printed.pages != 1 else ''}")
+    out(
+        plural(
+            "Wrote {path}: {title}, {n} page",
+            "Wrote {path}: {title}, {n} pages",
+            printed.pages,
+            path=path,
+            title=printed.title,
+        )
+    )
 
 
 def _strip(arguments: argparse.Namespace) -> None:
@@ -182,7 +206,7 @@ def _strip(arguments: argparse.Namespace) -> None:
     }
     _write(arguments, "strip", page.name, print_strip(page), extra)
     if not arguments.json:
-        out("Print it at 100 % (actual size) and lay a ruler on the 100 mm bar before you cut.")
+        out(say("Print it at 100 % (actual size) and lay a ruler on the 100 mm bar before you cut."))
 
 
 def _sheet(arguments: argparse.Namespace) -> None:
@@ -233,7 +257,8 @@ def _progress() -> Callable[[int, int, str], None] | None:
         return None
 
     def show(done: int, total: int, what: str) -> None:
-        sys.stderr.write(f"\r\x1b[K{done} of {total}: {what}" if done < total else "\r\x1b[K")
+        line = say("{done} of {total}: {what}", done=done, total=total, what=what) if done < total else ""
+        sys.stderr.write(f"\r\x1b[K{line}")
         sys.stderr.flush()
 
     return show
@@ -264,12 +289,28 @@ def _check(arguments: argparse.Namespace) -> int:
         put_json({"engine": name, "matches": after is not None, "after_visit": after, "visits": visits})
     elif after is None:
         out(
-            f"{name}: the book never gives this checksum: the copy and the book differ, or it is another engine's."
+            say(
+                "{name}: the book never gives this checksum: the copy and the book differ, or it is another engine's.",
+                name=name,
+            )
         )
     elif after == visits:
-        out(f"{name}: the same. The copy holds all {visits} visits as the book has them.")
+        out(
+            say(
+                "{name}: the same. The copy holds all {visits} visits as the book has them.",
+                name=name,
+                visits=visits,
+            )
+        )
     else:
-        out(f"{name}: the same up to visit {after} of {visits}; the book has gone on since.")
+        out(
+            say(
+                "{name}: the same up to visit {after} of {visits}; the book has gone on since.",
+                name=name,
+                after=after,
+                visits=visits,
+            )
+        )
     return 0 if after is not None else 2
 
 
@@ -286,6 +327,6 @@ def _calendar(arguments: argparse.Namespace) -> None:
     if arguments.json:
         put_json({"file": str(path), "entries": entries, "without_day": list(without)})
         return
-    out(f"Wrote {path}: {entries} engine{'s' if entries != 1 else ''} due")
+    out(plural("Wrote {path}: {n} engine due", "Wrote {path}: {n} engines due", entries, path=path))
     for name in without:
-        out(f"  {name} has no day yet: measure it once to begin")
+        out(say("  {name} has no day yet: measure it once to begin", name=name))

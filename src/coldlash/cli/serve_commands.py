@@ -97,12 +97,12 @@ def serve_book(
             port=port,
             share=share,
             plain_http=plain_http,
-            state_dir=Path(state) if state else _state_folder(),
+            state_dir=Path(state) if state else state_folder(),
             share_port=share_port,
         )
 
 
-def _state_folder() -> Path:
+def state_folder() -> Path:
     """Beside nothing of the book: private state of this computer. XDG base directories where there are any."""
     if sys.platform == "win32":
         return Path(os.environ.get("LOCALAPPDATA", Path.home())) / "coldlash" / "state"

@@ -19,6 +19,7 @@ from coldlash.desk.desk import Desk
 from coldlash.desk.due_dates import rows_of
 from coldlash.engine.spec import Engine, Service, Turns, Valve
 from coldlash.errors import InputError
+from coldlash.language import mark, say, say_in, table
 from coldlash.logbook.due import Due
 from coldlash.logbook.records import EngineEntry, Reading, Visit
 from coldlash.paper.calendar import DueEntry, calendar_bytes
@@ -32,6 +33,17 @@ from coldlash.units import km_from_m, parse_number
 from coldlash.wear.record import VisitRecord
 from coldlash.wear.trend import Expectation
 
+FIELDS = {
+    "day": mark("day"),
+    "distance_m": mark("distance m"),
+    "engine_temp_mc": mark("engine temp mc"),
+    "air_temp_mc": mark("air temp mc"),
+    "meter_reading": mark("meter reading"),
+    "meter_unit": mark("meter unit"),
+    "by": mark("by"),
+    "blades_um": mark("blades um"),
+    "note": mark("note"),
+}
 SHARE_98 = 0.98
 """``wear.trend.Expectation`` gives a 98 % range."""
 
@@ -186,12 +198,32 @@ def visit_changes(visit: Visit) -> tuple[str, ...]:
     for valve in visit.valves:
         for step in ("found", "set", "left"):
             for old, new in pairwise(visit.story(valve, step)):
-                why = f" ({new.reason})" if new.reason else ""
-                said.append(f"{valve} {step} was {old.words}, is {new.words}{why}.")
+                what = {"valve": valve, "step": step_word(step), "old": old.words, "new": new.words}
+                if new.reason:
+                    said.append(
+                        say("{valve} {step} was {old}, is {new} ({reason}).", **what, reason=new.reason)
+                    )
+                else:
+                    said.append(say("{valve} {step} was {old}, is {new}.", **what))
     for change in visit.changes:
-        why = f" ({change.reason})" if change.reason else ""
-        said.append(f"{change.field.replace('_', ' ')} was {change.old}, is {change.new}{why}.")
+        what = {"field": field_words(change.field), "old": str(change.old), "new": str(change.new)}
+        if change.reason:
+            said.append(say("{field} was {old}, is {new} ({reason}).", **what, reason=change.reason))
+        else:
+            said.append(say("{field} was {old}, is {new}.", **what))
     return tuple(said)
+
+
+def step_word(step: str) -> str:
+    """A step of a visit in words."""
+    if step == "found":
+        return say_in("step of a visit", "found")
+    return say_in("step of a visit", "set") if step == "set" else say_in("step of a visit", "left")
+
+
+def field_words(field: str) -> str:
+    """A field of a visit in words."""
+    return table(FIELDS.get(field, field.replace("_", " ")))
 
 
 def _named(desk: Desk, name: str) -> tuple[EngineEntry, Engine]:
@@ -208,7 +240,9 @@ def engine_address(base: str, engine_id: str) -> str:
     if not base:
         return ""
     if not re.fullmatch(r"https?://[^\s/]+(/[^\s]*)?", base):
-        raise InputError(f"address: {base!r} is not one; write it like https://shed.local:8765")
+        raise InputError(
+            say("address: {base!r} is not one; write it like https://shed.local:8765", base=base)
+        )
     return f"{base.rstrip('/')}/engines/{engine_id}"
 
 
@@ -322,18 +356,23 @@ def wanted_marks(texts: Sequence[str], engine: Engine | None) -> tuple[Mark, ...
             marks.append(Mark(180.0, name))
         elif key in ("firing", "file"):
             if engine is None:
-                raise InputError(f"mark {text!r}: which engine? Give its file, or the angle itself")
+                raise InputError(
+                    say("mark {text!r}: which engine? Give its file, or the angle itself", text=text)
+                )
             known = firing_marks(engine) if key == "firing" else engine.pulley.marks_deg
             marks += [Mark(deg, name) for deg in known]
         elif angle is not None:
             value = parse_number(angle[1], f"mark {text!r}")
             if not 0 <= value < 720:
-                raise InputError(f"mark {text!r}: give degrees from 0 to below 720")
+                raise InputError(say("mark {text!r}: give degrees from 0 to below 720", text=text))
             marks.append(Mark(-value if angle[2] == "btdc" else value, name))
         else:
             raise InputError(
-                f"mark {text!r} is not known; write tdc, half, firing, file, an angle past firing TDC 1 like 350, "
-                "10btdc or 5atdc, and if you like a name behind it: 10btdc=static timing"
+                say(
+                    "mark {text!r} is not known; write tdc, half, firing, file, an angle past firing TDC 1 like 350, "
+                    "10btdc or 5atdc, and if you like a name behind it: 10btdc=static timing",
+                    text=text,
+                )
             )
     return tuple(marks)
 
@@ -357,12 +396,17 @@ def strip_page(
     """
     way = turns or (engine.turns if engine is not None else None)
     if way is None:
-        raise InputError("strip: which way does the pulley turn, seen facing it? Give an engine, or --turns")
+        raise InputError(
+            say("strip: which way does the pulley turn, seen facing it? Give an engine, or --turns")
+        )
     if diameter_mm is None and circumference_mm is None and engine is not None:
         diameter_mm = engine.pulley.diameter_mm
         if diameter_mm is None:
             raise InputError(
-                f"{engine.name}: its file states no pulley diameter; give --diameter or --circumference"
+                say(
+                    "{name}: its file states no pulley diameter; give --diameter or --circumference",
+                    name=engine.name,
+                )
             )
     strip = plan_strip(
         way,
@@ -395,13 +439,15 @@ def write_new_bytes(path: Path, content: bytes) -> None:
             stream.write(content)
     except FileExistsError:
         raise InputError(
-            f"{path} is there already and stays as it is; choose another name with --to"
+            say("{path} is there already and stays as it is; choose another name with --to", path=path)
         ) from None
     except OSError as error:
         if made:
             path.unlink(missing_ok=True)
         if error.errno == errno.ENOSPC:
             raise InputError(
-                f"{path}: the disk is full; nothing was written; make room and try again"
+                say("{path}: the disk is full; nothing was written; make room and try again", path=path)
             ) from None
-        raise InputError(f"{path} can't be written ({error.strerror or error})") from None
+        raise InputError(
+            say("{path} can't be written ({value})", path=path, value=error.strerror or error)
+        ) from None

@@ -8,6 +8,7 @@ from typing import Literal
 
 from coldlash.engine.spec import Valve
 from coldlash.errors import InputError
+from coldlash.language import say
 from coldlash.paper.drawings_gap import Scale
 from coldlash.paper.labels import Key, legend, steps
 from coldlash.paper.readings import Band, share_words
@@ -45,9 +46,11 @@ class CauseRow:
 def drift_chart(rows: Sequence[DriftRow], *, words: Words = ENGLISH, width: float = PHONE_WIDTH) -> Drawing:
     """The drift of all valves side by side, to one measure, tighter to the left. Raises InputError."""
     if width < 300:
-        raise InputError(f"a chart needs a width of 300 or more, not {width:g}")
+        raise InputError(say("a chart needs a width of 300 or more, not {width:g}", width=width))
     if not rows:
-        raise InputError("a drift chart needs at least one valve; give a row for each valve of the engine")
+        raise InputError(
+            say("a drift chart needs at least one valve; give a row for each valve of the engine")
+        )
     unit = words.say("{gap} per 1000 {distance}", gap=words.gap_unit, distance=words.distance_unit)
     per = words.gap_value(1.0) * words.km(1.0)  # mm per 1000 km in the owner's units, per 1000
     bands = [row.band for row in rows if row.band is not None]
@@ -141,12 +144,18 @@ def band_bar(canvas: Canvas, scale: Scale, band: Band, middle: float, thick: flo
 def cause_ranking(rows: Sequence[CauseRow], *, words: Words = ENGLISH, width: float = PHONE_WIDTH) -> Drawing:
     """How likely each cause is, given that something happened, in the order given. Raises InputError."""
     if width < 300:
-        raise InputError(f"a chart needs a width of 300 or more, not {width:g}")
+        raise InputError(say("a chart needs a width of 300 or more, not {width:g}", width=width))
     if not rows:
-        raise InputError("a ranking of causes needs at least one; where there is none, say so in words")
+        raise InputError(say("a ranking of causes needs at least one; where there is none, say so in words"))
     for row in rows:
         if not 0 <= row.probability <= 1:
-            raise InputError(f"{row.words}: {row.probability} is no probability; give 0 to 1")
+            raise InputError(
+                say(
+                    "{words}: {probability} is no probability; give 0 to 1",
+                    words=row.words,
+                    probability=row.probability,
+                )
+            )
     canvas = Canvas()
     figures = [words.percent(row.probability) for row in rows]
     column = max(text_width(figure, 17, 600) for figure in figures) + 10
@@ -196,7 +205,9 @@ def _amount(row: CauseRow, words: Words) -> str:
     amount = words.say("{mean} ± {sd}", mean=words.about(mean), sd=words.about(sd))
     if row.direction is None:
         return words.with_unit(amount)
-    return f"{words.with_unit(amount)} {words.say(row.direction)}"
+    if row.direction == "tighter":
+        return words.say("{amount} tighter", amount=words.with_unit(amount))
+    return words.say("{amount} looser", amount=words.with_unit(amount))
 
 
 def _beneath(row: CauseRow, words: Words) -> list[str]:

@@ -9,6 +9,7 @@ from itertools import pairwise
 from typing import Literal
 
 from coldlash.errors import InputError
+from coldlash.language import say
 from coldlash.paper.drawings_gap import Scale
 from coldlash.paper.labels import Key, legend, steps
 from coldlash.paper.svg import PHONE_WIDTH, Canvas, Drawing, Point, num
@@ -141,7 +142,13 @@ def fit_chart(
     """
     _check(title, [Curve("fit", fit), Curve("measured", measured), Curve("left over", left_over)], width)
     if error is not None and not (math.isfinite(error) and error >= 0):
-        raise InputError(f"{title}: the error of a fit is a finite number from 0 on, not {error}")
+        raise InputError(
+            say(
+                "{title}: the error of a fit is a finite number from 0 on, not {error}",
+                title=title,
+                error=error,
+            )
+        )
     canvas = Canvas()
     xs = [x for points in (measured, fit, left_over) for x, _ in points]
     heights = [y for points in (measured, fit) for _, y in points]
@@ -195,18 +202,33 @@ def _places(reach: float) -> int:
 
 def _check(title: str, curves: Sequence[Curve], width: float) -> None:
     if width < 300:
-        raise InputError(f"{title}: a chart needs a width of 300 or more, not {width:g}")
+        raise InputError(
+            say("{title}: a chart needs a width of 300 or more, not {width:g}", title=title, width=width)
+        )
     if not curves:
-        raise InputError(f"{title}: a chart needs at least one curve")
+        raise InputError(say("{title}: a chart needs at least one curve", title=title))
     for curve in curves:
         if len(curve.points) < 2:
             raise InputError(
-                f"{title}: {curve.label} has {len(curve.points)} points; a curve needs two or more"
+                say(
+                    "{title}: {label} has {count} points; a curve needs two or more",
+                    title=title,
+                    label=curve.label,
+                    count=len(curve.points),
+                )
             )
         if not all(math.isfinite(v) for point in curve.points for v in point):
-            raise InputError(f"{title}: {curve.label} has a point that is no finite number")
+            raise InputError(
+                say("{title}: {label} has a point that is no finite number", title=title, label=curve.label)
+            )
         if any(b[0] <= a[0] for a, b in pairwise(curve.points)):
-            raise InputError(f"{title}: the points of {curve.label} have to rise along the axis")
+            raise InputError(
+                say(
+                    "{title}: the points of {label} have to rise along the axis",
+                    title=title,
+                    label=curve.label,
+                )
+            )
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,6 +14,7 @@ from typing import Literal
 
 from coldlash.engine.spec import GapSpec, Valve
 from coldlash.errors import InputError
+from coldlash.language import say
 from coldlash.paper.drawings_gap import Scale, gap_steps, scale_range
 from coldlash.paper.labels import Key, legend, spread, steps, target_mark
 from coldlash.paper.readings import (
@@ -76,8 +77,11 @@ def _across_value(kind: Axis, distance_km: float, day: date | None, words: Words
         return words.distance_value(distance_km)
     if day is None:
         raise InputError(
-            f"the point at {distance_km:g} km has no day, so it can't stand on an axis of dates; "
-            "give its day or draw over distance"
+            say(
+                "the point at {distance_km:g} km has no day, so it can't stand on an axis of dates; "
+                "give its day or draw over distance",
+                distance_km=distance_km,
+            )
         )
     return _years(day)
 
@@ -93,11 +97,11 @@ def history(
 ) -> Drawing:
     """The chart. ``width`` in pixels, 300 or more. Raises InputError, also for a point without a day on dates."""
     if width < 300:
-        raise InputError(f"a history needs a width of 300 or more, not {width:g}")
+        raise InputError(say("a history needs a width of 300 or more, not {width:g}", width=width))
     records = [(visit, visit.valves[valve.valve]) for visit in valve.visits if valve.valve in visit.valves]
     for visit, record in records:
-        check_reading(record.found, f"{valve.valve} found on {visit.day.isoformat()}")
-        check_reading(record.left, f"{valve.valve} left on {visit.day.isoformat()}")
+        check_reading(record.found, say("{valve} found on {day}", valve=valve.valve, day=visit.day))
+        check_reading(record.left, say("{valve} left on {day}", valve=valve.valve, day=visit.day))
     low, high = _range(valve, records)
     canvas = Canvas()
     left, right_room = 38.0, _limit_room(valve.spec, words)

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from coldlash.errors import InputError
+from coldlash.language import say
 from coldlash.paper.drawings_gap import Scale
 from coldlash.paper.labels import steps
 from coldlash.paper.svg import PHONE_WIDTH, Canvas, Drawing
@@ -37,13 +38,17 @@ def shares_chart(
     more. Raises InputError for no rows, values that are not finite, or a negative sd.
     """
     if width < 300:
-        raise InputError(f"{title}: a chart needs a width of 300 or more, not {width:g}")
+        raise InputError(
+            say("{title}: a chart needs a width of 300 or more, not {width:g}", title=title, width=width)
+        )
     if not rows:
-        raise InputError(f"{title}: a chart of shares needs at least one row")
+        raise InputError(say("{title}: a chart of shares needs at least one row", title=title))
     if not all(math.isfinite(row.mm) for row in rows):
-        raise InputError(f"{title}: a share is not a finite number of mm")
+        raise InputError(say("{title}: a share is not a finite number of mm", title=title))
     if sd_mm is not None and not (math.isfinite(sd_mm) and sd_mm >= 0):
-        raise InputError(f"{title}: an sd is a finite number from 0 on, not {sd_mm}")
+        raise InputError(
+            say("{title}: an sd is a finite number from 0 on, not {sd_mm}", title=title, sd_mm=sd_mm)
+        )
     whole = sum(row.mm for row in rows)
     spread = 2 * (sd_mm or 0.0)
     ends = [0.0, whole - spread, whole + spread, *(row.mm for row in rows)]

@@ -14,6 +14,7 @@ import re
 from collections.abc import Mapping, Sequence
 
 from coldlash.errors import InputError
+from coldlash.language import say
 
 SHORT = 16
 """So many hexadecimal digits are printed beside each visit; as many are needed to look one up."""
@@ -49,11 +50,19 @@ def find(sums: Sequence[str], printed: str) -> int | None:
     wanted = "".join(printed.split()).lower()
     if not re.fullmatch("[0-9a-f]*", wanted):
         raise InputError(
-            f"checksum: {printed!r} has other characters than 0 to 9 and a to f; copy it as printed"
+            say(
+                "checksum: {printed!r} has other characters than 0 to 9 and a to f; copy it as printed",
+                printed=printed,
+            )
         )
     if not SHORT <= len(wanted) <= 64:
         raise InputError(
-            f"checksum: {printed!r} has {len(wanted)} digits; give at least the first {SHORT}, at most all 64"
+            say(
+                "checksum: {printed!r} has {count} digits; give at least the first {short}, at most all 64",
+                printed=printed,
+                count=len(wanted),
+                short=SHORT,
+            )
         )
     return next((i for i in range(len(sums) - 1, -1, -1) if sums[i].startswith(wanted)), None)
 
@@ -63,20 +72,32 @@ def _check(content: object, what: str) -> None:
         return
     if isinstance(content, int):
         if abs(content) > _WHOLE_MAX:
-            raise InputError(f"{what}: {content} is too large to be written the same everywhere")
+            raise InputError(
+                say(
+                    "{what}: {content} is too large to be written the same everywhere",
+                    what=what,
+                    content=content,
+                )
+            )
     elif isinstance(content, str):
         if any("\ud800" <= char <= "\udfff" for char in content):
-            raise InputError(f"{what}: {content!r} has half a character (a lone surrogate)")
+            raise InputError(
+                say("{what}: {content!r} has half a character (a lone surrogate)", what=what, content=content)
+            )
     elif isinstance(content, Mapping):
         for key, value in content.items():
             if not isinstance(key, str) or not key.isascii():
-                raise InputError(f"{what}: the key {key!r} is not plain ASCII text")
+                raise InputError(say("{what}: the key {key!r} is not plain ASCII text", what=what, key=key))
             _check(value, f"{what}.{key}")
     elif isinstance(content, list | tuple):
         for i, value in enumerate(content):
             _check(value, f"{what}[{i}]")
     else:
         raise InputError(
-            f"{what}: {content!r} is no text, whole number, true, false, null, list or object; "
-            "fractions are given as whole numbers of a smaller unit"
+            say(
+                "{what}: {content!r} is no text, whole number, true, false, null, list or object; "
+                "fractions are given as whole numbers of a smaller unit",
+                what=what,
+                content=content,
+            )
         )

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from coldlash.errors import InputError
+from coldlash.language import say
 from coldlash.paper.labels import Key, legend, spread, steps, target_mark
 from coldlash.paper.readings import (
     Band,
@@ -54,8 +55,11 @@ def scale_range(views: Sequence[GapView], least_top: float = LEAST_TOP_MM) -> tu
     low, high = -ROOM_BELOW_MM, least_top
     for view in views:
         shown: list[float] = []
-        for reading, what in ((view.found, "found"), (view.left, "left")):
-            check_reading(reading, f"{view.valve} {what}")
+        for reading, what in (
+            (view.found, say("{valve} found", valve=view.valve)),
+            (view.left, say("{valve} left", valve=view.valve)),
+        ):
+            check_reading(reading, what)
             if reading is not None:
                 shown += [reading.lo, reading.hi]
         if view.expected is not None:
@@ -65,7 +69,12 @@ def scale_range(views: Sequence[GapView], least_top: float = LEAST_TOP_MM) -> tu
         for mm in filter(math.isfinite, shown):
             if abs(mm) > LARGEST_MM:
                 raise InputError(
-                    f"{view.valve}: {mm:g} mm is no valve gap; gaps are drawn up to {LARGEST_MM:g} mm"
+                    say(
+                        "{valve}: {mm:g} mm is no valve gap; gaps are drawn up to {largest_mm:g} mm",
+                        valve=view.valve,
+                        mm=mm,
+                        largest_mm=LARGEST_MM,
+                    )
                 )
             if mm > high - 0.02:
                 high = max(high, mm * 1.05 + 0.03)
@@ -84,7 +93,7 @@ def gap_steps(low_mm: float, high_mm: float, most: int, words: Words) -> list[fl
 def gap_scale(view: GapView, *, words: Words = ENGLISH, width: float = PHONE_WIDTH) -> Drawing:
     """One valve's gap, large. ``width`` in pixels, 240 or more."""
     if width < 240:
-        raise InputError(f"a gap scale needs a width of 240 or more, not {width:g}")
+        raise InputError(say("a gap scale needs a width of 240 or more, not {width:g}", width=width))
     low, high = scale_range([view])
     scale = Scale(low, high, 4, width - 4)
     canvas = Canvas()

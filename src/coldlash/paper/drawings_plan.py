@@ -14,6 +14,7 @@ from typing import Literal
 from coldlash.engine.plan_text import Bank, banks_of
 from coldlash.engine.spec import Engine, Valve
 from coldlash.errors import InputError
+from coldlash.language import mark, say
 from coldlash.paper.drawings_gap import Scale, compact_scale, scale_range
 from coldlash.paper.labels import Key, legend
 from coldlash.paper.readings import GapView, band_words, limit_words, reading_short, reading_words
@@ -42,11 +43,16 @@ def engine_plan(
     also for a valve that the engine does not have.
     """
     if width < 320:
-        raise InputError(f"a plan needs a width of 320 or more, not {width:g}")
+        raise InputError(say("a plan needs a width of 320 or more, not {width:g}", width=width))
     for valve in (*gaps, *here):
         if valve not in engine.valves:
             raise InputError(
-                f"{engine.name} has no valve {valve}; it has {', '.join(map(str, engine.valves))}"
+                say(
+                    "{name} has no valve {valve}; it has {list}",
+                    name=engine.name,
+                    valve=valve,
+                    list=", ".join(map(str, engine.valves)),
+                )
             )
     views = {v: gaps.get(v, GapView(str(v), engine.gap(v))) for v in engine.valves}
     banks = banks_of(engine)
@@ -276,11 +282,11 @@ def _told(
     if len(banks) == 2:
         said.append(words.say("Left and right are those of someone who faces the pulley."))
         templates: tuple[str, ...] = (
-            "From the pulley outward on the right, {valves}.",
-            "From the pulley outward on the left, {valves}.",
+            mark("From the pulley outward on the right, {valves}."),
+            mark("From the pulley outward on the left, {valves}."),
         )
     else:
-        templates = ("From the pulley outward, {valves}.",)
+        templates = (mark("From the pulley outward, {valves}."),)
     for template, bank in zip(templates, banks, strict=True):
         said.append(
             words.say(template, valves="; ".join(state(valve) for head in bank.heads for valve in head))

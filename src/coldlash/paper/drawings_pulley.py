@@ -10,9 +10,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from coldlash import language
 from coldlash.bench.stops import Stop, firing_at, known_marks
 from coldlash.engine.spec import Engine
 from coldlash.errors import InputError
+from coldlash.language import say
 from coldlash.paper.labels import fits, spread
 from coldlash.paper.svg import PHONE_WIDTH, Anchor, Canvas, Drawing, Point, arc, polar
 from coldlash.paper.textwidth import Weight, text_width, wrap
@@ -22,14 +24,14 @@ TURN_DEG = 360.0
 SAME_DEG = 1e-6
 
 _TURNS: tuple[tuple[float, str, str], ...] = (
-    (90, "¼ turn", "a quarter turn"),
-    (120, "⅓ turn", "a third of a turn"),
-    (180, "½ turn", "one half turn"),
-    (240, "⅔ turn", "two thirds of a turn"),
-    (270, "¾ turn", "three quarters of a turn"),
-    (360, "1 turn", "one full turn"),
-    (540, "1½ turns", "one and a half turns"),
-    (720, "2 turns", "two full turns"),
+    (90, language.mark("¼ turn"), language.mark("a quarter turn")),
+    (120, language.mark("⅓ turn"), language.mark("a third of a turn")),
+    (180, language.mark("½ turn"), language.mark("one half turn")),
+    (240, language.mark("⅔ turn"), language.mark("two thirds of a turn")),
+    (270, language.mark("¾ turn"), language.mark("three quarters of a turn")),
+    (360, language.mark("1 turn"), language.mark("one full turn")),
+    (540, language.mark("1½ turns"), language.mark("one and a half turns")),
+    (720, language.mark("2 turns"), language.mark("two full turns")),
 )
 
 
@@ -95,7 +97,7 @@ def pulley_face(
     Raises InputError.
     """
     if width < 300:
-        raise InputError(f"a pulley needs a width of 300 or more, not {width:g}")
+        raise InputError(say("a pulley needs a width of 300 or more, not {width:g}", width=width))
     known = list(known_marks(engine, marks))
     here = stop.crank_deg % TURN_DEG
     wanted = next((mark for mark in known if abs((mark - here + 180) % TURN_DEG - 180) < SAME_DEG), None)
@@ -212,7 +214,7 @@ def _centre(canvas: Canvas, cx: float, cy: float, room: float, stop: Stop, words
     canvas.text(cx, cy + 6, big, scale, anchor="middle", weight=600)
     way = words.say("with rotation") if stop.turn_deg > 0 else words.say("against rotation")
     if short is not None:
-        way = f"{_degrees(size, words)}° {way}"
+        way = words.say("{deg}° {way}", deg=_degrees(size, words), way=way)
     lines = wrap(way, 1.6 * room, 14)
     for i, line in enumerate(lines):
         canvas.text(cx, cy + 27 + 17 * i, line, 14, "text-soft", "middle")

@@ -14,6 +14,7 @@ from coldlash.bench.stops import Room, Stop, closed_at, room_at, within_cycle
 from coldlash.engine.firing import CYCLE_DEG, OpenSpan, firing_angles, open_spans
 from coldlash.engine.spec import Engine, Valve
 from coldlash.errors import InputError
+from coldlash.language import mark, say
 from coldlash.paper.drawings_pulley import direction
 from coldlash.paper.labels import Key, legend
 from coldlash.paper.svg import PHONE_WIDTH, Canvas, Drawing, polar, ring_sector
@@ -36,7 +37,7 @@ class _Track:
 def cycle_ring(engine: Engine, stop: Stop, *, words: Words = ENGLISH, width: float = PHONE_WIDTH) -> Drawing:
     """The ring around a stop. ``width`` in pixels, 300 or more. Raises InputError."""
     if width < 300:
-        raise InputError(f"a ring needs a width of 300 or more, not {width:g}")
+        raise InputError(say("a ring needs a width of 300 or more, not {width:g}", width=width))
     checked = {entry.valve for entry in stop.valves}
     states = closed_at(engine, stop.crank_deg)
     tracks = [
@@ -195,7 +196,7 @@ def closed_strip(
     ``here``: valves to check there, marked. ``width`` in pixels, 300 or more. Raises InputError.
     """
     if width < 300:
-        raise InputError(f"a strip needs a width of 300 or more, not {width:g}")
+        raise InputError(say("a strip needs a width of 300 or more, not {width:g}", width=width))
     at = within_cycle(crank_deg)
     states = closed_at(engine, at)
     canvas = Canvas()
@@ -307,7 +308,7 @@ def _told(
                 after=words.number(int(room.after_deg), 0),
             )
         )
-    for template, wanted in (("Closed: {valves}.", False), ("Open: {valves}.", True)):
+    for template, wanted in ((mark("Closed: {valves}."), False), (mark("Open: {valves}."), True)):
         valves = [str(v) for v, s in states.items() if s.open is wanted]
         if valves:
             said.append(words.say(template, valves=", ".join(valves)))

@@ -10,11 +10,12 @@ from datetime import date
 from coldlash import language
 from coldlash.engine.spec import KIND_WORD, GapSpec, Kind
 from coldlash.errors import InputError
+from coldlash.language import say
 from coldlash.paper.fitting import fit_size
 from coldlash.paper.tape import Paper
 from coldlash.paper.titleblock import stamp, title_block
 from coldlash.paper.typesetting import Printed, typeset
-from coldlash.paper.words import ENGLISH, NO_BREAK, Words
+from coldlash.paper.words import ENGLISH, Words
 
 LABEL_MM = (90.0, 50.0)
 QR_MM = 30.0
@@ -53,7 +54,7 @@ def label_data(
 ) -> tuple[dict[str, object], dict[str, bytes]]:
     """What the template needs. Raises InputError: no labels, an address that is too long."""
     if not labels:
-        raise InputError("labels: there is no engine to make one for; name at least one")
+        raise InputError(language.say("labels: there is no engine to make one for; name at least one"))
     words = labels[0].words
     say = words.say
     pictures: dict[str, bytes] = {}
@@ -85,13 +86,17 @@ def qr_svg(address: str) -> bytes:
     """A QR code (ISO/IEC 18004, error correction M, quiet zone of 4 modules) as SVG. Raises InputError."""
     if not 0 < len(address) <= LONGEST_ADDRESS:
         raise InputError(
-            f"QR code: an address of {len(address)} characters is not printed; give 1 to {LONGEST_ADDRESS}"
+            say(
+                "QR code: an address of {count} characters is not printed; give 1 to {longest_address}",
+                count=len(address),
+                longest_address=LONGEST_ADDRESS,
+            )
         )
     try:
         import segno
     except ImportError:
         raise InputError(
-            "the QR code needs a library that is not installed; install coldlash[paper]"
+            say("the QR code needs a library that is not installed; install coldlash[paper]")
         ) from None
     out = io.BytesIO()
     segno.make(address, error="m", micro=False).save(out, kind="svg", border=4, scale=4, xmldecl=True)
@@ -109,7 +114,7 @@ def _label(label: LabelData, picture: str) -> dict[str, object]:
         "due": _due(label),
         "last": _last(label),
         "gaps": [
-            f"{say(KIND_WORD[kind])} {words.gap(spec.cold)}{NO_BREAK}{words.gap_unit}"
+            say("{kind} {gap}", kind=say(KIND_WORD[kind]), gap=words.gap_and_unit(spec.cold))
             for kind, spec in label.gaps.items()
         ],
         "cold": say("set cold"),
@@ -127,8 +132,8 @@ def _due(label: LabelData) -> list[str]:
     if label.due_km is not None:
         lines.append(words.say("at {distance}", distance=words.distance(label.due_km)))
     if label.due_day is not None:
-        text = "about {day}" if label.forecast else "by {day}"
-        lines.append(words.say(text, day=words.day(label.due_day)))
+        day = words.day(label.due_day)
+        lines.append(words.say("about {day}", day=day) if label.forecast else words.say("by {day}", day=day))
     return lines or [words.say("measure once to begin")]
 
 

@@ -12,6 +12,7 @@ import hashlib
 import re
 
 from coldlash.errors import PaperError
+from coldlash.language import say
 
 PREFERENCES = b"/PrintScaling/None/Duplex/Simplex"
 
@@ -29,12 +30,14 @@ def at_true_scale(pdf: bytes) -> bytes:
     end = _END.search(pdf, max(0, len(pdf) - 4096))
     root = _ROOT.search(end["trailer"]) if end else None
     if end is None or root is None or b"/Prev" in end["trailer"]:
-        raise PaperError("the PDF's end is not as expected, so printing without scaling can't be asked for")
+        raise PaperError(
+            say("the PDF's end is not as expected, so printing without scaling can't be asked for")
+        )
     number, generation = int(root[1]), int(root[2])
     catalog = re.search(rb"(?<!\d)%d %d obj\s*(<<.*?>>)\s*endobj" % (number, generation), pdf, re.DOTALL)
     if catalog is None or catalog[1].count(b"/ViewerPreferences<<") != 1 or b"/PrintScaling" in catalog[1]:
         raise PaperError(
-            "the PDF's catalog is not as expected, so printing without scaling can't be asked for"
+            say("the PDF's catalog is not as expected, so printing without scaling can't be asked for")
         )
     body = catalog[1].replace(b"/ViewerPreferences<<", b"/ViewerPreferences<<" + PREFERENCES)
     start = len(pdf) if pdf.endswith(b"\n") else len(pdf) + 1

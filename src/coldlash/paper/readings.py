@@ -8,6 +8,7 @@ from datetime import date
 
 from coldlash.engine.spec import GapSpec
 from coldlash.errors import InputError
+from coldlash.language import say
 from coldlash.paper.words import NO_BREAK, Words
 from coldlash.wear.record import GapInterval
 
@@ -30,9 +31,13 @@ class Band:
         core_hi = self.hi if self.core_hi is None else self.core_hi
         ends = (self.lo, core_lo, core_hi, self.hi)
         if not all(map(math.isfinite, ends)) or list(ends) != sorted(ends):
-            raise InputError(f"a band needs finite ends in rising order, core inside, and was given {ends}")
+            raise InputError(
+                say("a band needs finite ends in rising order, core inside, and was given {ends}", ends=ends)
+            )
         if not 0 < self.share < 1:
-            raise InputError(f"a band's share is a probability between 0 and 1, not {self.share}")
+            raise InputError(
+                say("a band's share is a probability between 0 and 1, not {share}", share=self.share)
+            )
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,10 +68,17 @@ def check_reading(reading: GapInterval | None, what: str) -> None:
         return
     if math.isnan(reading.lo) or math.isnan(reading.hi) or reading.lo > reading.hi:
         raise InputError(
-            f"{what}: a reading from {reading.lo} to {reading.hi} mm; give the thinner blade first"
+            say(
+                "{what}: a reading from {lo} to {hi} mm; give the thinner blade first",
+                what=what,
+                lo=reading.lo,
+                hi=reading.hi,
+            )
         )
     if math.isinf(reading.lo) and math.isinf(reading.hi):
-        raise InputError(f"{what}: a reading open at both ends says nothing; leave it out (not measured)")
+        raise InputError(
+            say("{what}: a reading open at both ends says nothing; leave it out (not measured)", what=what)
+        )
 
 
 def reading_words(reading: GapInterval | None, words: Words) -> str:

@@ -14,6 +14,7 @@ from coldlash.bench.cautions import MAKER_FIRST, Caution
 from coldlash.bench.checklists import Checklist
 from coldlash.engine.spec import KIND_WORD, Engine, GapSpec, Valve
 from coldlash.errors import InputError
+from coldlash.language import say
 from coldlash.paper.drawings_gap import Scale, compact_scale, scale_range
 from coldlash.paper.readings import Band, GapView, band_words, limit_words, reading_short, reading_words
 from coldlash.paper.svg import Canvas, Drawing
@@ -142,8 +143,8 @@ def sheet_data(sheet: SheetData, words: Words = ENGLISH) -> tuple[dict[str, obje
         "filled": sheet.filled,
         "vehicle": say("in {vehicle}", vehicle=sheet.vehicle) if sheet.vehicle else "",
         "fields": _fields(sheet, words),
-        "lists": [] if sheet.filled else [_list(c, sheet.cautions, words) for c in (sheet.ready,) if c],
-        "closing": [] if sheet.filled else [_list(c, (), words) for c in (sheet.closing,) if c],
+        "lists": [] if sheet.filled else [_list(c, sheet.cautions) for c in (sheet.ready,) if c],
+        "closing": [] if sheet.filled else [_list(c, ()) for c in (sheet.closing,) if c],
         "stops": stops,
         "head": _head(words),
         "legend": say(
@@ -177,9 +178,18 @@ def _check(sheet: SheetData) -> None:
     for line in [line for stop in sheet.stops for line in stop.valves] + list(sheet.out_of_plan):
         if line.valve not in sheet.engine.valves:
             have = ", ".join(map(str, sheet.engine.valves))
-            raise InputError(f"{sheet.engine.name} has no valve {line.valve}; it has {have}")
+            raise InputError(
+                say(
+                    "{name} has no valve {valve}; it has {have}",
+                    name=sheet.engine.name,
+                    valve=line.valve,
+                    have=have,
+                )
+            )
         if line.valve in seen:
-            raise InputError(f"visit sheet: {line.valve} stands twice; give each valve at one stop")
+            raise InputError(
+                say("visit sheet: {valve} stands twice; give each valve at one stop", valve=line.valve)
+            )
         seen.add(line.valve)
 
 
@@ -223,7 +233,7 @@ def _row(line: SheetValve, drawing: Drawing, filled: bool, words: Words) -> dict
         found = (words.say("not measured"),)
     return {
         "valve": str(line.valve),
-        "kind": words.say(line.valve.word),
+        "kind": words.say(KIND_WORD[line.valve.kind]),
         "picture": f"{line.valve}.svg",
         "alt": f"{drawing.title}. {drawing.desc}",
         "last": _last(line, words),
@@ -268,11 +278,11 @@ def _notes(valves: Sequence[SheetValve], words: Words) -> list[str]:
     return [words.say("{valve}: {note}", valve=line.valve, note=line.note) for line in valves if line.note]
 
 
-def _list(checklist: Checklist, more: Sequence[Caution], words: Words) -> dict[str, object]:
+def _list(checklist: Checklist, more: Sequence[Caution]) -> dict[str, object]:
     return {
-        "title": words.say(checklist.title),
-        "items": [words.say(item.text) for item in checklist.items],
-        "cautions": [words.say(caution.text) for caution in (*checklist.cautions, *more)],
+        "title": checklist.title,
+        "items": [item.text for item in checklist.items],
+        "cautions": [caution.text for caution in (*checklist.cautions, *more)],
     }
 
 

@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from coldlash.errors import InputError
+from coldlash.language import say
 from coldlash.paper.pens import FAMILY, PENS
 from coldlash.paper.textwidth import Weight, text_width
 
@@ -34,7 +35,7 @@ def escape(text: str) -> str:
 def num(value: float) -> str:
     """A coordinate to a hundredth, without trailing zeros or a minus before zero. Raises InputError."""
     if not math.isfinite(value):
-        raise InputError(f"a drawing can't place {value}; give it a finite number")
+        raise InputError(say("a drawing can't place {value}; give it a finite number", value=value))
     text = f"{value:.2f}".rstrip("0").rstrip(".")
     return "0" if text == "-0" else text
 
@@ -61,7 +62,9 @@ class Drawing:
             digest = hashlib.sha256(f"{self.title}{self.desc}{self.body}".encode()).hexdigest()
             ident = f"{self.kind}-{digest[:10]}"
         elif not re.fullmatch(r"[A-Za-z][A-Za-z0-9_-]*", ident):
-            raise InputError(f"{ident!r} can't be an id; use a letter, then letters, digits, - and _")
+            raise InputError(
+                say("{ident!r} can't be an id; use a letter, then letters, digits, - and _", ident=ident)
+            )
         width, height = num(self.width), num(self.height)
         return (
             f'<svg xmlns="http://www.w3.org/2000/svg" class="drawing drawing-{self.kind}" width="{width}" '
@@ -90,7 +93,7 @@ class Canvas:
         self, tag: str, pen: str, attributes: Iterable[tuple[str, str]], content: str | None = None
     ) -> None:
         if pen not in PENS:
-            raise InputError(f"no pen {pen!r}; the pens are {', '.join(PENS)}")
+            raise InputError(say("no pen {pen!r}; the pens are {list}", pen=pen, list=", ".join(PENS)))
         pairs = [*attributes, ("class", f"d-{pen}"), *PENS[pen].items()]
         head = f"<{tag} " + " ".join(f'{key}="{value}"' for key, value in pairs)
         self.parts.append(f"{head}/>" if content is None else f"{head}>{content}</{tag}>")

@@ -17,6 +17,7 @@ from typing import Literal
 from coldlash.bench.stops import plan_stops
 from coldlash.engine.spec import Engine, Turns, Valve
 from coldlash.errors import InputError
+from coldlash.language import say
 
 Paper = Literal["a4", "letter"]
 
@@ -124,9 +125,11 @@ def plan_strip(
     itself goes with a thickness of 0. Diameters from 10 to 2000 mm. Raises InputError.
     """
     if turns not in ("clockwise", "counterclockwise"):
-        raise InputError(f"turns: {turns!r} is not a direction; give clockwise or counterclockwise")
+        raise InputError(
+            say("turns: {turns!r} is not a direction; give clockwise or counterclockwise", turns=turns)
+        )
     if paper not in SIZES_MM:
-        raise InputError(f"paper: {paper!r} is not known; give a4 or letter")
+        raise InputError(say("paper: {paper!r} is not known; give a4 or letter", paper=paper))
     diameter = _diameter(diameter_mm, circumference_mm)
     thickness = _within(thickness_mm, "strip thickness", 0.0, 5.0)
     height = _within(height_mm, "strip height", 8.0, 60.0)
@@ -301,7 +304,7 @@ def _free(
 
 def _diameter(diameter_mm: float | None, circumference_mm: float | None) -> float:
     if (diameter_mm is None) == (circumference_mm is None):
-        raise InputError("pulley: give its diameter or its measured circumference in mm, one of the two")
+        raise InputError(say("pulley: give its diameter or its measured circumference in mm, one of the two"))
     if diameter_mm is not None:
         return _within(diameter_mm, "pulley diameter", *DIAMETERS_MM)
     low, high = (math.pi * d for d in DIAMETERS_MM)
@@ -310,13 +313,27 @@ def _diameter(diameter_mm: float | None, circumference_mm: float | None) -> floa
 
 def _within(value: float, what: str, low: float, high: float) -> float:
     if not (math.isfinite(value) and low <= value <= high):
-        raise InputError(f"{what}: {value:g} mm is out of range; give {low:g} to {high:g} mm")
+        raise InputError(
+            say(
+                "{what}: {value:g} mm is out of range; give {low:g} to {high:g} mm",
+                what=what,
+                value=value,
+                low=low,
+                high=high,
+            )
+        )
     return value
 
 
 def _angle(value: float, what: str) -> float:
     if not math.isfinite(value):
-        raise InputError(f"{what}: {value} is no angle; give crank degrees past firing TDC of cylinder 1")
+        raise InputError(
+            say(
+                "{what}: {value} is no angle; give crank degrees past firing TDC of cylinder 1",
+                what=what,
+                value=value,
+            )
+        )
     within = value % TURN_DEG
     return 0.0 if abs(within - TURN_DEG) < _SAME_DEG else within + 0.0
 
@@ -330,9 +347,11 @@ def _wanted(marks: Sequence[Mark]) -> list[Mark]:
         if key not in found or (mark.name and not found[key].name):
             found[key] = Mark(angle, mark.name)
     if not found:
-        raise InputError("strip: no marks are wanted; give at least one, such as TDC")
+        raise InputError(say("strip: no marks are wanted; give at least one, such as TDC"))
     if len(found) > 360:
-        raise InputError(f"strip: {len(found)} marks are wanted; 360 are as many as can be told apart")
+        raise InputError(
+            say("strip: {count} marks are wanted; 360 are as many as can be told apart", count=len(found))
+        )
     return [found[key] for key in sorted(found)]
 
 

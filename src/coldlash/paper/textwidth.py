@@ -14,6 +14,7 @@ from importlib.resources import files
 from typing import Literal
 
 from coldlash.errors import InputError
+from coldlash.language import say
 
 Weight = Literal[400, 600]
 
@@ -49,7 +50,12 @@ def advances(weight: Weight) -> dict[int, float]:
             glyphs = _format_4(data, cmap + offset)
             break
     else:
-        raise InputError(f"{FILES[weight]}: no Unicode character map in this font; put the shipped file back")
+        raise InputError(
+            say(
+                "{files}: no Unicode character map in this font; put the shipped file back",
+                files=FILES[weight],
+            )
+        )
     return {
         code: struct.unpack_from(">H", data, hmtx + 4 * min(glyph, long_metrics - 1))[0] / units
         for code, glyph in glyphs.items()

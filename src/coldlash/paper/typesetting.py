@@ -21,6 +21,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from coldlash.errors import InputError, PaperError
+from coldlash.language import say
 from coldlash.paper.print_scaling import at_true_scale
 from coldlash.paper.textwidth import advances
 
@@ -70,7 +71,9 @@ def typeset(
     sources = _sources(template)
     title = str(data.get("title") or "")
     if not title.strip():
-        raise InputError(f"{template}: a document needs a title; give one under 'title'")
+        raise InputError(
+            say("{template}: a document needs a title; give one under 'title'", template=template)
+        )
     given = dict(pictures or {})
     foreign = frozenset(_foreign(data)) | frozenset(_foreign_in_pictures(given))
     fonts = _fonts(tuple(font_folders), bool(foreign) and machine_fonts) if foreign else _fonts((), False)
@@ -83,7 +86,13 @@ def typeset(
         except typst.TypstError as error:
             lacking = frozenset("".join(_without_glyph(error))) & foreign - missing
             if not lacking:
-                raise PaperError(f"{template}: the typesetter says: {error.diagnostic.strip()}") from None
+                raise PaperError(
+                    say(
+                        "{template}: the typesetter says: {text}",
+                        template=template,
+                        text=error.diagnostic.strip(),
+                    )
+                ) from None
             missing |= lacking
             continue
         break
@@ -97,7 +106,7 @@ def _typst() -> Any:
         import typst
     except ImportError:
         raise InputError(
-            "printing needs the typesetter, which is not installed; install coldlash[paper]"
+            say("printing needs the typesetter, which is not installed; install coldlash[paper]")
         ) from None
     return typst
 
@@ -107,7 +116,7 @@ def _sources(template: str) -> dict[str, bytes]:
     folder = files("coldlash.paper") / "templates"
     wanted = {"main": folder / f"{template}.typ", "house.typ": folder / "house.typ"}
     if not re.fullmatch("[a-z_]+", template) or not wanted["main"].is_file():
-        raise InputError(f"there is no document {template!r} to print")
+        raise InputError(say("there is no document {template!r} to print", template=template))
     return {name: path.read_bytes() for name, path in wanted.items()}
 
 
