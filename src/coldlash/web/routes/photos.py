@@ -37,9 +37,8 @@ FEW = 6
 Values = Mapping[str, str]
 
 
-def routes(pages: Pages) -> Iterable[BaseRoute]:
-    """/photos/... and /api/photos."""
-    pages.environment.globals.setdefault("say", say)
+def routes(_: Pages) -> Iterable[BaseRoute]:
+    """/photos/..., /api/photos and /engines/.../photos."""
     shown = SmallPictures()
 
     def in_small(desk: Desk, photo: Attachment) -> bytes:

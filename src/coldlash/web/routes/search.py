@@ -9,15 +9,17 @@ from starlette.routing import BaseRoute, Route
 
 from coldlash.desk.desk import Desk
 from coldlash.desk.searching import find
-from coldlash.language import mark, say
+from coldlash.language import mark
 from coldlash.logbook.search import QUERY_MAX, Hit
 from coldlash.web.routes.common import Context, page
 from coldlash.web.templating import Pages
 
+OWN_PAGES = {"work": "work", "tests": "tests", "accepted_causes": "found", "fitments": "fit"}
+"""Tables whose rows stand on a page of their own, and what it is called."""
+
 
 def routes(pages: Pages) -> Iterable[BaseRoute]:
     """/search."""
-    pages.environment.globals.setdefault("say", say)
     pages.navigation.insert(1, (mark("Search"), "/search"))
     return [Route("/search", page("search.html", _search), methods=["GET"])]
 
@@ -35,9 +37,6 @@ def _link(hit: Hit) -> str:
     if hit.engine_id is None:
         return f"/vehicles/{hit.vehicle_id}/odometer"
     engine = f"/engines/{hit.engine_id}"
-    match hit.source:
-        case "work" | "tests" | "accepted_causes" if hit.visit_id is None or hit.source == "work":
-            return f"{engine}/work" if hit.source == "work" else engine
-        case "fitments":
-            return f"{engine}/fit"
+    if hit.source in OWN_PAGES:
+        return f"{engine}/{OWN_PAGES[hit.source]}"
     return f"{engine}/visits/{hit.visit_id}" if hit.visit_id else engine
