@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import re
+from datetime import date
 
 import numpy as np
 import pytest
 from tests.engines import flat_four
+from tests.untold import untold
 from tests.wear.books_with import book
 
 from coldlash.engine.spec import Valve
 from coldlash.language import using
 from coldlash.wear.assessment import Assessment, assess
 from coldlash.wear.first import first_answers
+from coldlash.wear.found import Found
 from coldlash.wear.next_test import Result
 from coldlash.wear.simulate import FINE, Event, Plan, simulate
 from coldlash.wear.wording import MM_KM, Units
@@ -106,8 +109,11 @@ def test_a_sign_that_stops_the_engine_is_said_of_valves_never_measured() -> None
 
 
 def test_every_sentence_goes_through_the_language() -> None:
+    results = [Result("listen", (Valve("E", 1),)), Result("look_inside", (Valve("E", 2),), ("pushrod_bent",))]
+    found = [Found("head_settling", (Valve("E", 1),), "tighter", date(2030, 1, 1))]
     with using("en-XA"):
-        said = assess(ENGINE, _visits(3), results=[Result("listen", (Valve("E", 1),))])
-        for text in _said(said):
-            # signs of the linkage come from the engine's own texts
-            assert "⟦" in text, text
+        for seed in (1, 3):
+            said = assess(ENGINE, _visits(seed), results=results, found=found)
+            for text in _said(said):
+                assert untold(text) == [], text
+            assert [w for a in first_answers(ENGINE, _visits(seed)) for w in untold(a.verdict)] == []

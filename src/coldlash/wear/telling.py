@@ -1,4 +1,4 @@
-"""What a test's result or a cause found did to the causes, in one sentence each: pure."""
+"""Causes in sentences: one at several valves, a session that is off, what a result or a find did. Pure."""
 
 from __future__ import annotations
 
@@ -7,10 +7,11 @@ from collections.abc import Sequence
 from coldlash.engine.spec import Engine, Valve
 from coldlash.language import say, table
 from coldlash.wear import wording
+from coldlash.wear.candidates import SESSION_OFFSET
 from coldlash.wear.causes import Attribution, Cause
 from coldlash.wear.found import Found, matching
 from coldlash.wear.next_test import Place, Result, Test, place_of, test_called
-from coldlash.wear.wording import share
+from coldlash.wear.wording import Units, share
 
 LEAST_MOVE = 0.02
 """A cause's chance that moved by less is not worth a word (judgement)."""
@@ -93,6 +94,95 @@ def of_found(found: Found, before: Attribution, after: Attribution, settled: boo
         before=share(_chance(before, cause)),
         now=share(after.probability_of(cause)),
     )
+
+
+def several(units: Units, cause: Cause, found: Found | None, when: str, probability: float, soon: str) -> str:
+    """One cause at several valves, in a sentence or two. ``when`` it began; ``soon``: the distance to look again by."""
+    parts = {
+        "valves": wording.valves(cause.where),
+        "size": units.mm(cause.amount.mean),
+        "when": when,
+        "part": part(cause),
+    }
+    tighter = cause.direction == "tighter"
+    if found is None:
+        more = {
+            **parts,
+            "likely": wording.likely(probability),
+            "advice": advice(cause, soon),
+        }
+        if tighter:
+            return say("{valves} are about {size} tighter since {when}: {likely} {part}. {advice}", **more)
+        return say("{valves} are about {size} looser since {when}: {likely} {part}. {advice}", **more)
+    if tighter:
+        return say(
+            "{valves} are about {size} tighter since {when}: {part}, as found on {day}. Check the gaps again within "
+            "{distance}; if no blade goes then, don't run it.",
+            **parts,
+            day=found.day,
+            distance=soon,
+        )
+    if found.mended:
+        return say(
+            "{valves} are about {size} looser since {when}: {part}, as found on {day} and worked on since. Measure "
+            "again to see that it is over.",
+            **parts,
+            day=found.day,
+        )
+    if cause.cause == "head_lifting_or_stand_loose":
+        return say(
+            "{valves} are about {size} looser since {when}: {part}, as found on {day}. Put it right before it runs on "
+            "and write it down as work; a pulled stud: don't run it.",
+            **parts,
+            day=found.day,
+        )
+    return say(
+        "{valves} are about {size} looser since {when}: {part}, as found on {day}. {advice}",
+        **parts,
+        day=found.day,
+        advice=advice(cause, soon),
+    )
+
+
+def offset(units: Units, size: float, way: str) -> str:
+    """A session that is off by ``size`` mm, in two sentences."""
+    said = units.mm(size)
+    if way == "looser":
+        return say(
+            "Everything read last time is about {size} looser than expected: an engine not cold, another hand or "
+            "other blades. Measure again, cold, before anything else is concluded.",
+            size=said,
+        )
+    return say(
+        "Everything read last time is about {size} tighter than expected: an engine not cold, another hand or "
+        "other blades. Measure again, cold, before anything else is concluded.",
+        size=said,
+    )
+
+
+def advice(cause: Cause, soon: str) -> str:
+    """What to do about a cause at several valves, in a sentence."""
+    if cause.cause == "head_lifting_or_stand_loose":
+        return say("Check stand nuts and studs before it runs on; a pulled stud: don't run it.")
+    if cause.cause == "head_settling":
+        return say(
+            "Check the head's nuts, leak-down now, and the gaps again within {distance}; "
+            "if no blade goes then, don't run it.",
+            distance=soon,
+        )
+    if cause.cause == "shared_lobe_wear":
+        return say("Measure the lobe's lift and look at the followers.")
+    return say("Look at the part.")
+
+
+def part(cause: Cause) -> str:
+    """What may be behind a cause, in words."""
+    if cause.cause == SESSION_OFFSET:
+        return say("the whole session being off")
+    words = [wording.part(v) for v in cause.variants if v in wording.PART]
+    if len(words) < 2:
+        return words[0] if words else cause.cause.replace("_", " ")
+    return say("{causes}, which gaps can't tell apart", causes=say(" or ").join(words))
 
 
 def _chance(seen: Attribution, cause: Cause) -> float:

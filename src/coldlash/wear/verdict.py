@@ -17,7 +17,7 @@ import numpy as np
 
 from coldlash.engine.spec import Engine, Valve
 from coldlash.language import mark, plural, say, table
-from coldlash.wear import wording
+from coldlash.wear import telling, wording
 from coldlash.wear.candidates import SESSION_OFFSET
 from coldlash.wear.causes import Attribution, Cause
 from coldlash.wear.change import WARN_AT, Change, Changes
@@ -427,10 +427,12 @@ def _loosening(facts: Facts, valve: Valve) -> _Said | None:
     )
     found = _found(facts, cause)
     if found is not None:
-        text = say("{moved}: {part}, as found on {day}.", moved=moved, part=_part(cause), day=found.day)
+        text = say(
+            "{moved}: {part}, as found on {day}.", moved=moved, part=telling.part(cause), day=found.day
+        )
         return "watch", text, more
     text = say(
-        "{moved}; {likely} {part}.", moved=moved, likely=wording.likely(probability), part=_part(cause)
+        "{moved}; {likely} {part}.", moved=moved, likely=wording.likely(probability), part=telling.part(cause)
     )
     return "check sooner", text, more
 
@@ -533,30 +535,38 @@ def engine_findings(facts: Facts) -> list[Finding]:
     if not seen.causes:
         return []
     out = []
-    off_by = seen.offset
+    off_by, units, soon = seen.offset, facts.units, facts.units.km(TIGHTENING_KM)
     if abs(off_by.mean) >= OFFSET_MM and abs(off_by.mean) > 2.0 * off_by.sd and seen.p_something < SURE:
-        text = _offset(facts, abs(off_by.mean), "looser" if off_by.mean > 0 else "tighter")
+        text = telling.offset(units, abs(off_by.mean), "looser" if off_by.mean > 0 else "tighter")
         why: tuple[str, ...] = (facts.units.gap_span(say("Everything read is off by"), off_by),)
         out.append(Finding("watch", tuple(v for v in facts.engine.valves if _read_last(facts, v)), text, why))
     named = [c for c in seen.causes if seen.probability_of(c) >= SURE]
     big = [c for c in named if c.worth_a_verdict and c.cause != SESSION_OFFSET]
     off = [c for c in named if c.cause == SESSION_OFFSET]
     for cause in off:
-        text = _offset(facts, cause.amount.mean, cause.direction)
+        text = telling.offset(units, cause.amount.mean, cause.direction)
         out.append(Finding("watch", cause.where, text, _cause_why(facts, cause)))
     for cause in big:
         if len(cause.where) == 1:
             continue  # said with the valve itself
-        found = _found(facts, cause)
+        found, probability = _found(facts, cause), seen.probability_of(cause)
         grade: Grade = "check now"
         if found is not None and found.mended and cause.direction == "looser":
             grade = "watch"
         elif found is not None and cause.cause != "head_lifting_or_stand_loose":
             grade = "check sooner"
-        out.append(Finding(grade, cause.where, _several(facts, cause, found), _cause_why(facts, cause)))
+        out.append(
+            Finding(
+                grade,
+                cause.where,
+                telling.several(units, cause, found, _day(facts, cause), probability, soon),
+                _cause_why(facts, cause),
+            )
+        )
     if not big and not off and seen.p_something >= SURE:
         names = [
-            f"{_part(c)} ({wording.valves(c.where)}, {wording.share(c.probability)})" for c in seen.causes[:3]
+            f"{telling.part(c)} ({wording.valves(c.where)}, {wording.share(c.probability)})"
+            for c in seen.causes[:3]
         ]
         text = say(
             "Something has moved ({chance}), but too little or too unclearly to name a part. Candidates: {names}.",
@@ -584,86 +594,9 @@ def found_settling(facts: Facts) -> bool:
     )
 
 
-def _several(facts: Facts, cause: Cause, found: Found | None) -> str:
-    """One cause at several valves, in a sentence or two."""
-    parts = {
-        "valves": wording.valves(cause.where),
-        "size": facts.units.mm(cause.amount.mean),
-        "when": _day(facts, cause),
-        "part": _part(cause),
-    }
-    tighter = cause.direction == "tighter"
-    if found is None:
-        more = {
-            **parts,
-            "likely": wording.likely(facts.seen.probability_of(cause)),
-            "advice": _advice(facts, cause),
-        }
-        if tighter:
-            return say("{valves} are about {size} tighter since {when}: {likely} {part}. {advice}", **more)
-        return say("{valves} are about {size} looser since {when}: {likely} {part}. {advice}", **more)
-    if tighter:
-        return say(
-            "{valves} are about {size} tighter since {when}: {part}, as found on {day}. Check the gaps again within "
-            "{distance}; if no blade goes then, don't run it.",
-            **parts,
-            day=found.day,
-            distance=facts.units.km(TIGHTENING_KM),
-        )
-    if found.mended:
-        return say(
-            "{valves} are about {size} looser since {when}: {part}, as found on {day} and worked on since. Measure "
-            "again to see that it is over.",
-            **parts,
-            day=found.day,
-        )
-    if cause.cause == "head_lifting_or_stand_loose":
-        return say(
-            "{valves} are about {size} looser since {when}: {part}, as found on {day}. Put it right before it runs on "
-            "and write it down as work; a pulled stud: don't run it.",
-            **parts,
-            day=found.day,
-        )
-    return say(
-        "{valves} are about {size} looser since {when}: {part}, as found on {day}. {advice}",
-        **parts,
-        day=found.day,
-        advice=_advice(facts, cause),
-    )
-
-
-def _offset(facts: Facts, size: float, way: str) -> str:
-    said = facts.units.mm(size)
-    if way == "looser":
-        return say(
-            "Everything read last time is about {size} looser than expected: an engine not cold, another hand or "
-            "other blades. Measure again, cold, before anything else is concluded.",
-            size=said,
-        )
-    return say(
-        "Everything read last time is about {size} tighter than expected: an engine not cold, another hand or "
-        "other blades. Measure again, cold, before anything else is concluded.",
-        size=said,
-    )
-
-
 def _read_last(facts: Facts, valve: Valve) -> bool:
     sessions = facts.readings.sessions
     return bool(sessions) and bool(sessions[-1].read[facts.readings.index(valve)])
-
-
-def _advice(facts: Facts, cause: Cause) -> str:
-    if cause.cause == "head_lifting_or_stand_loose":
-        return say("Check stand nuts and studs before it runs on; a pulled stud: don't run it.")
-    if cause.cause == "head_settling":
-        return say(
-            "Check the head's nuts, leak-down now, and the gaps again within {distance}; "
-            "if no blade goes then, don't run it.",
-            distance=facts.units.km(TIGHTENING_KM),
-        )
-    if cause.cause == "shared_lobe_wear":
-        return say("Measure the lobe's lift and look at the followers.")
-    return say("Look at the part.")
 
 
 def _cause_why(facts: Facts, cause: Cause) -> tuple[str, ...]:
@@ -685,15 +618,6 @@ def _cause_why(facts: Facts, cause: Cause) -> tuple[str, ...]:
             )
         )
     return (*why, *_found_words(facts, cause))
-
-
-def _part(cause: Cause) -> str:
-    if cause.cause == SESSION_OFFSET:
-        return say("the whole session being off")
-    words = [wording.part(v) for v in cause.variants if v in wording.PART]
-    if len(words) < 2:
-        return words[0] if words else cause.cause.replace("_", " ")
-    return say("{causes}, which gaps can't tell apart", causes=say(" or ").join(words))
 
 
 def _found(facts: Facts, cause: Cause) -> Found | None:
