@@ -66,6 +66,8 @@ def test_notes_are_shown_by_engine_with_the_words_marked_and_a_way_to_them(house
     assert f'<a href="/engines/{van.id}/work">2026-01-03, with work on it</a>' in text
     assert f'<a href="/engines/{pump.id}/visits/{visit.id}">2026-01-02, on the visit</a>' in text
     assert f'<a href="/vehicles/{boat.id}/odometer">on the vehicle</a>' in text
+    assert f'<a href="/engines/{van.id}/tests">2025-01-03, with a test</a>' in text
+    assert client.get(f"/engines/{van.id}/tests").status == 200
     for link in (
         f"/engines/{van.id}/work",
         f"/engines/{pump.id}/visits/{visit.id}",
