@@ -54,7 +54,7 @@ def pack(desk: Desk, entry: EngineEntry, engine: Engine, today: date) -> Json:
             "last_day": None if meter.last_day is None else meter.last_day.isoformat(),
             "last_km": earlier[-1].distance_km if earlier else None,
         },
-        "maker_first": MAKER_FIRST,
+        "maker_first": table(MAKER_FIRST),
         "cautions": _cautions(),
         "ready": _checklist(getting_ready(engine)),
         "closing": _checklist(closing_up(engine)),
@@ -95,7 +95,7 @@ def blade_sets(desk: Desk, engine_name: str) -> list[BladeSet]:
 def _cautions() -> dict[str, list[str]]:
     steps: dict[str, list[str]] = {}
     for caution in CAUTIONS:
-        steps.setdefault(caution.step, []).append(caution.text)
+        steps.setdefault(caution.step, []).append(table(caution.text))
     return steps
 
 
