@@ -104,6 +104,10 @@ def test_a_photo_is_added_looked_at_found_and_removed_on_accessible_pages(book, 
     page.get_by_role("link", name="the zebra-striped seat").tap()
     assert decoded_width(page, "img.photo") == 640
     accessible(page)
+    page.locator("img.photo").tap()
+    page.wait_for_url("**/file")
+    assert decoded_width(page, "img") == 640, "shown by itself, under the policy for what was sent in"
+    page.go_back()
     page.goto(f"{served.url}/search?words=zebra")
     assert page.inner_text("mark") == "zebra"
     accessible(page)
