@@ -14,9 +14,12 @@ import zxingcpp
 from tests.paper import cases
 from tests.paper.pdfs import assert_accessible, crowded, pages_of, pixels, tagged, text_of
 
+from coldlash import language
 from coldlash.paper.label import LabelData, print_labels
 from coldlash.paper.report import print_report
 from coldlash.paper.sheet import print_sheet
+from coldlash.paper.tape import Mark, plan_strip
+from coldlash.paper.tape_page import StripPage, print_strip
 from coldlash.paper.typesetting import typeset
 from coldlash.paper.words import Words
 
@@ -66,6 +69,36 @@ def test_nothing_runs_out_of_its_place_and_every_document_is_accessible(engine, 
     assert crowded(made.pdf, EDGE_MM) == []
     assert_accessible(made.pdf, made.title)
     assert made.pages == len(pages_of(made.pdf))
+
+
+def longer(template):
+    """The pseudo-language's texts in letters that our fonts have: else another font, with other widths, is taken."""
+    return f"[{template}{'~' * (len(template) * 35 // 100)}]" if template.strip() else template
+
+
+@pytest.mark.parametrize("kind", [*KINDS, "strip"])
+def test_texts_a_third_longer_stay_in_their_place_too(kind, monkeypatch):
+    """Common practice: a pseudo-language, as other languages need about that much more room than English."""
+    monkeypatch.setattr(language, "_pseudo", longer)
+    with language.using(language.PSEUDO):
+        made = print_strip(tape_page()) if kind == "strip" else document(kind, ENGINES["flat-four"])
+    assert crowded(made.pdf, EDGE_MM) == []
+    assert made.title.startswith("[")
+
+
+def tape_page():
+    strip = plan_strip("clockwise", [Mark(0), Mark(180), Mark(350, "static timing")], diameter_mm=175)
+    return StripPage(strip, cases.DAY, "Van engine", ENGINES["flat-four"])
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_document_says_which_language_it_is_in_and_is_the_same_bytes_each_time(kind):
+    with language.using("de"):
+        made = document(kind, ENGINES["flat-four"])
+        again = document(kind, ENGINES["flat-four"])
+    assert made.pdf == again.pdf
+    with pikepdf.open(io.BytesIO(made.pdf)) as pdf:
+        assert pdf.Root.Lang == "de"
 
 
 def test_the_check_for_crowding_sees_text_over_the_margin_through_a_rule_and_on_other_text(monkeypatch):

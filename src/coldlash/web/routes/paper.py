@@ -78,6 +78,7 @@ def _overview(desk: Desk, request: Request) -> Context:
         "last": last[0] if last else None,
         "draft": next(iter(desk.book.draft_visits(entry.name)), None),
         "address": base_of(request),
+        "shared": bool(request.app.state.settings.site.shared_url),
     }
 
 
