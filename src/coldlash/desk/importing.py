@@ -19,14 +19,14 @@ from coldlash.desk import running
 from coldlash.desk.desk import Desk
 from coldlash.engine.spec import Engine
 from coldlash.errors import Fault, FaultyFileError, InputError
-from coldlash.language import say
+from coldlash.language import current, say
 from coldlash.logbook.distance import Explained
 from coldlash.logbook.exchange import HOW_LOG
 from coldlash.logbook.imports import ImportEntry
 from coldlash.logbook.lasting import Instrument, MeterReading
 from coldlash.logbook.logfile import COLUMNS, parse_log, row_words
 from coldlash.logbook.records import name_key
-from coldlash.logbook.sheets.cells import Sheet, Watch, Workbook, nobody_watches
+from coldlash.logbook.sheets.cells import Sheet, Watch, Workbook, letters, nobody_watches
 from coldlash.logbook.sheets.guessing import guess
 from coldlash.logbook.sheets.questions import Question, questions
 from coldlash.logbook.sheets.rows import LeftOut, SheetVisit, Taken, take
@@ -200,7 +200,20 @@ class FileImport:
         notes = list(self.workbook.notes) if self.workbook is not None else []
         if self.told is not None and self.told.fill_down:
             notes.append(say("A row without a date belongs to the date above it."))
+        if self.told is not None:
+            unused = self._unused(self.told)
+            if unused:
+                notes.append(say("These columns are not used: {columns}.", columns=", ".join(unused)))
         return (*notes, *more)
+
+    def _unused(self, told: Understanding) -> list[str]:
+        """The columns that hold something and are not used."""
+        held = {n for row in self.sheet.rows[told.head :] for n, cell in enumerate(row) if cell is not None}
+        return [
+            letters(n) + (f" ({column.heading})" if column.heading else "")
+            for n, column in enumerate(told.columns)
+            if column.role == "ignore" and n in held
+        ]
 
     def _questions(self, desk: Desk) -> tuple[Question, ...]:
         names = [entry.name for entry in desk.book.engines()]
@@ -214,7 +227,7 @@ class FileImport:
     def _taken(self, desk: Desk, watch: Watch) -> Taken:
         """The file's visits by the names of their engines, worked out once for each understanding."""
         engines = self._engines(desk)
-        key = (self.told, self.engine, tuple(engines.items()), say("row {line}", line=1))
+        key = (self.told, self.engine, tuple(engines.items()), current())
         if self._seen is None or self._seen[0] != key:
             self._seen = key, self._read(engines, watch)
         return self._seen[1]

@@ -46,6 +46,11 @@ def test_no_locale_writes_the_month_first_between_dots():
     assert "L" not in first
 
 
+def test_a_year_of_two_digits_comes_first_only_between_dashes():
+    assert readings("04.05.19", 2026) == {"dmy": MAY_4}
+    assert set(readings("04-05-19", 2026)) == {"ymd", "dmy", "mdy"}
+
+
 def test_years_of_two_digits_are_the_last_ones_so_far():
     assert readings("4.5.26", 2026)["dmy"].year == 2026
     assert readings("4.5.27", 2026)["dmy"].year == 1927

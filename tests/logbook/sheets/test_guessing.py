@@ -110,6 +110,14 @@ def test_a_column_a_valve_is_understood():
     assert told.wide
 
 
+def test_an_intake_that_ends_in_in_is_no_inch():
+    _, told = understood("Date;km;#1 In;#1 Ex\n2019-05-04;1;0.15;0.20\n")
+    assert [(c.role, c.valve, c.unit) for c in told.columns[2:]] == [
+        ("found", "I1", "mm"),
+        ("found", "X1", "mm"),
+    ]
+
+
 def test_the_cells_decide_where_the_words_can_mean_two_things():
     _, told = understood("Datum;km;Ventil;Spiel;eingestellt\n2019-05-04;1;A3;0,15;ja\n")
     assert told.columns[4].role == "adjusted"

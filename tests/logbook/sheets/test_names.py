@@ -10,6 +10,7 @@ from coldlash.logbook.sheets.names import (
     role_of,
     step_of,
     unit_in,
+    valve_heading,
     valve_parts,
     yes_or_no,
 )
@@ -49,7 +50,8 @@ def test_what_e_means_is_told_by_the_letters_beside_it():
         ("Motortemperatur", "temperature"), ("Valve", "valve"), ("Zyl.", "cylinder"), ("Gap found (mm)", "found"),
         ("Ventilspiel [mm]", "found"), ("found_go_mm", "found_go"), ("No-Go", "found_nogo"), ("adjusted?", "adjusted"),
         ("Set to", "left"), ("eingestellt auf (mm)", "left"), ("Bemerkungen", "note"), ("Checked by", "by"),
-        ("Engine", "engine"), ("weather", None), ("", None),
+        ("Engine", "engine"), ("Found no go", "found_nogo"), ("Left no-go mm", "left_nogo"),
+        ("weather", None), ("", None),
     ],
 )  # fmt: skip
 def test_headings_say_what_a_column_is(heading, role):
@@ -73,6 +75,19 @@ def test_a_heading_can_name_the_step_and_the_valve():
     assert step_of("Auslass 3 eingestellt") == ("left", "auslass 3")
     assert step_of("E3 no-go") == ("found_nogo", "e3")
     assert step_of("E3") == ("found", "e3")
+    assert step_of("E3 left no go") == ("left_nogo", "e3")
+
+
+@pytest.mark.parametrize(
+    ("heading", "found"),
+    [
+        ("#1 In", ("found", "I1")), ("E1 in", ("found", "E1")), ("E1 (in)", ("found", "E1")),
+        ("In 1 set", ("left", "I1")),
+        ("Intake", ("found", "I")), ("In", ("found", "I")), ("I", None), ("Gap in", None), ("Note", None),
+    ],
+)  # fmt: skip
+def test_in_is_an_intake_where_it_can_be_one_and_else_an_inch(heading, found):
+    assert valve_heading(heading) == found
 
 
 @pytest.mark.parametrize(

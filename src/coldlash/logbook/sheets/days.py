@@ -69,12 +69,13 @@ def readings(text: str, this_year: int) -> dict[str, date]:
         return {}
     one, two, three = numbers.groups()
     days: dict[str, date | None] = {}
-    if len(one) != 3 and len(three) <= 2:
+    dotted = "." in text[: numbers.end(2)]
+    if len(three) <= 2 and (len(one) == 4 or (len(one) == 2 and not dotted)):
         days["ymd"] = _day(one, int(two), int(three), this_year)
     if len(one) <= 2 and len(three) in (2, 4):
         days["dmy"] = _day(three, int(two), int(one), this_year)
         # No locale of the world writes the month first between dots (CLDR).
-        if "." not in text[: numbers.end(2)]:
+        if not dotted:
             days["mdy"] = _day(three, int(one), int(two), this_year)
     return {order: day for order, day in days.items() if day is not None}
 

@@ -20,8 +20,8 @@ from coldlash.logbook.sheets.names import (
     letters_of,
     plain_words,
     role_of,
-    step_of,
     unit_in,
+    valve_heading,
     valve_parts,
     yes_or_no,
 )
@@ -161,17 +161,8 @@ def _to_the_left(sheet: Sheet, top: int, column: int) -> Cell:
 
 
 def _valve_heading(heading: str) -> tuple[Role, str] | None:
-    """The step and the valve code of a heading that names a valve, or intake or exhaust."""
-    if role_of(heading) not in (None, "found"):
-        return None
-    step, rest = step_of(heading)
-    parts = valve_parts(rest)
-    if parts is None:
-        return None
-    kind, number = parts
-    if number is None and len(rest) < 2:
-        return None  # a letter alone says too little
-    return step, kind + ("" if number is None else str(number))
+    """The step and the valve code of a heading that names a valve and nothing else that a column can be."""
+    return valve_heading(heading) if role_of(heading) in (None, "found") else None
 
 
 # --- columns ----------------------------------------------------------------------------------------------------
@@ -266,6 +257,8 @@ def _measured(column: Column, cells: Sequence[Cell], this_year: int) -> Column:
 def _unit(column: Column, cells: Sequence[Cell]) -> str:
     heading, role = plain_words(column.heading), column.role
     said = unit_in(column.heading)
+    if said == "in" and column.valve[:1] == "I" and heading.split()[-1] == "in":
+        said = ""  # "#1 In" is an intake
     if said in units_of(role):
         return said
     beside = {number.unit for cell in cells if (number := _plain_number(cell)) is not None and number.unit}

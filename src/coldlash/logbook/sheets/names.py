@@ -79,6 +79,8 @@ for _role in ("found", "found_go", "found_nogo", "left", "left_go", "left_nogo")
     for _word in _WORDS[_role].split():
         _STEP_WORDS[_word.replace("_", " ")] = _role
 
+_STEPS_LONGEST_FIRST = tuple(sorted(_STEP_WORDS, key=len, reverse=True))
+
 _FILLERS = _set_of(
     "cyl cylinder zyl zylinder valve ventil no nr number nummer gap clearance lash spiel ventilspiel the "
     "of at in_mm cold kalt mm"
@@ -155,6 +157,9 @@ def role_of(heading: str) -> Role | None:
         role = _ROLE.get(said)
         if role is not None:
             return role
+    step, rest = step_of(heading)
+    if words and not rest:
+        return step
     told = {_STRONG[word] for word in without_unit(heading).replace("-", " ").split() if word in _STRONG}
     return told.pop() if len(told) == 1 else None
 
@@ -162,12 +167,38 @@ def role_of(heading: str) -> Role | None:
 @lru_cache(maxsize=4096)
 def step_of(heading: str) -> tuple[Role, str]:
     """The step a heading names among other words ("E3 found", "Auslass 3 eingestellt"), and the rest of it."""
-    words = re.sub(r"[\(\[\])]", " ", without_unit(heading).replace("-", " ").replace("/", " "))
-    words = " " + re.sub(r"[^\w.#]+", " ", words) + " "
-    for said in sorted(_STEP_WORDS, key=len, reverse=True):
-        if f" {said} " in words:
-            return _STEP_WORDS[said], words.replace(f" {said} ", " ", 1).strip()
-    return "found", words.strip()
+    return _step(without_unit(heading))
+
+
+def _step(words: str) -> tuple[Role, str]:
+    rest = " " + re.sub(r"[^\w.#]+", " ", re.sub(r"[-/()\[\]]", " ", words)) + " "
+    said: set[Role] = set()
+    for word in _STEPS_LONGEST_FIRST:
+        if f" {word} " in rest:
+            said.add(_STEP_WORDS[word])
+            rest = rest.replace(f" {word} ", "  ", 1)
+    left = any(role.startswith("left") for role in said)
+    nogo = any(role.endswith("nogo") for role in said)
+    went = any(role.endswith("_go") for role in said)
+    roles: tuple[Role, Role, Role] = (
+        ("left", "left_go", "left_nogo") if left else ("found", "found_go", "found_nogo")
+    )
+    return roles[2 if nogo else 1 if went else 0], " ".join(rest.split())
+
+
+@lru_cache(maxsize=4096)
+def valve_heading(heading: str) -> tuple[Role, str] | None:
+    """The step and the valve code of a heading that names a valve, or intake or exhaust in a word; None = neither."""
+    whole = re.sub(r"[\(\[][^)\]]*[\)\]]?", " ", plain_words(heading))
+    # "#1 In" is an intake; only where that makes no valve is "in" an inch.
+    for words in (whole, without_unit(heading)):
+        step, rest = _step(words)
+        parts = valve_parts(rest)
+        if parts is not None and parts[1] is None and words.endswith(" in"):
+            continue  # "Gap in": inches
+        if parts is not None and (parts[1] is not None or len(rest) > 1):
+            return step, parts[0] + ("" if parts[1] is None else str(parts[1]))
+    return None
 
 
 @lru_cache(maxsize=65_536)
