@@ -1,4 +1,4 @@
-"""Photos in a real browser: taken in a visit without a network and sent later; added, shown and removed by its pages."""
+"""Photos in a real browser: taken in a visit without a network and sent later; added, shown, removed by the pages."""
 
 from __future__ import annotations
 

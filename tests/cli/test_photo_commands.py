@@ -146,9 +146,7 @@ def test_notes_are_searched_with_the_words_in_brackets(van):
     )
     assert [note["text"][a:b] for a, b in note["hits"]] == ["Pitted", "other"]
     assert van("search", "zebra").out == "No note has all these words.\n"
-    assert van("search", "pitted", "--most", "1").out.endswith(
-        "The newest note; add a word to see others.\n"
-    )
+    assert van("search", "pitted", "--most", "1").out.endswith("The newest note; add a word to see others.\n")
     assert van("search", '"*', "OR").code == 0
     told = van("search", "a", "--most", "0")
     assert (told.code, "--most: 0 is not a whole number from 1 to 10000" in told.err) == (2, True)
