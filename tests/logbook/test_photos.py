@@ -312,7 +312,9 @@ def test_other_files_are_refused_with_what_to_do(data, says):
 
 
 def test_a_file_that_is_too_large_is_refused_before_it_is_looked_at():
-    with pytest.raises(InputError, match="this file has 25 MB; 25 MB is the most; send it smaller"):
+    with pytest.raises(
+        InputError, match="this file has more than 25 MB, the most that is taken; send it smaller"
+    ):
         take_in(b"\xff\xd8\xff" + bytes(FILE_MAX))
 
 

@@ -100,8 +100,7 @@ def take_in(data: bytes, *, keep: bool = False) -> Taken:
     if len(data) > FILE_MAX:
         raise InputError(
             say(
-                "this file has {size:.0f} MB; {most:.0f} MB is the most; send it smaller",
-                size=len(data) / 2**20,
+                "this file has more than {most:.0f} MB, the most that is taken; send it smaller",
                 most=FILE_MAX / 2**20,
             )
         )
