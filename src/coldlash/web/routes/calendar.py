@@ -52,6 +52,8 @@ def routes(pages: Pages) -> Iterable[BaseRoute]:
             )
         except InputError as error:
             return await _page(request, kept.feeds, fault=str(error), typed=values)
+        # Made once now, so that engine files nobody has looked at yet are read before the first fetch.
+        await run_in_threadpool(kept.content, desk_of(request), made.feed, base_of(request))
         return await _page(request, kept.feeds, made=made)
 
     async def revoke(request: Request) -> Response:
@@ -130,14 +132,15 @@ class _Kept:
             if not visitor(request).may_enter:
                 self._misses.count(address)
             raise Problem(404, say("There is no such page here."))
-        content, etag = await run_in_threadpool(self._content, desk_of(request), feed, base_of(request))
+        content, etag = await run_in_threadpool(self.content, desk_of(request), feed, base_of(request))
         headers = {"etag": etag, "cache-control": CACHING}
         if etag_fits(request.headers.get("if-none-match", ""), etag):
             return Response(status_code=304, headers=headers)
         headers["content-disposition"] = 'inline; filename="due.ics"'
         return Response(content, headers=headers, media_type=MEDIA_TYPE)
 
-    def _content(self, desk: Desk, feed: Feed, base: str) -> tuple[bytes, str]:
+    def content(self, desk: Desk, feed: Feed, base: str) -> tuple[bytes, str]:
+        """The bytes of a feed and their ETag."""
         key = (desk.book.stamp(), today(), base)
         there = self._bodies.get(feed.id)
         if there is not None and there[0] == key:
