@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from itertools import islice
 from pathlib import PurePath
 from typing import Any
 
@@ -260,9 +261,8 @@ def _blades_words(told: Understanding) -> str:
 
 def _column(file: FileImport, told: Understanding, number: int) -> dict[str, Any]:
     column = told.columns[number]
-    cells = [
-        row[number] for row in file.sheet.rows[told.head :] if number < len(row) and row[number] is not None
-    ]
+    rows = file.sheet.rows[told.head :]
+    cells = list(islice((row[number] for row in rows if number < len(row) and row[number] is not None), 40))
     more = []
     if units_of(column.role):
         units = [(unit, table(UNIT_WORDS[unit])) for unit in units_of(column.role)]
@@ -275,7 +275,7 @@ def _column(file: FileImport, told: Understanding, number: int) -> dict[str, Any
         "number": number,
         "letter": letters(number),
         "heading": column.heading,
-        "examples": ", ".join(dict.fromkeys(shown(cell) for cell in cells[:40]))[:80],
+        "examples": ", ".join(dict.fromkeys(shown(cell) for cell in cells))[:80],
         "role": _role_value(told, number),
         "roles": _role_choices(told, number),
         "more": more,
