@@ -14,7 +14,7 @@ from typing import Literal
 from coldlash.engine.plan_text import Bank, banks_of
 from coldlash.engine.spec import Engine, Valve
 from coldlash.errors import InputError
-from coldlash.language import mark, say
+from coldlash.language import mark, say, say_in
 from coldlash.paper.drawings_gap import Scale, compact_scale, scale_range
 from coldlash.paper.labels import Key, legend
 from coldlash.paper.readings import GapView, band_words, limit_words, reading_short, reading_words
@@ -131,8 +131,8 @@ class _Sheet:
         top = 14.0
         if self.frame.double:
             top = 24.0
-            self.canvas.text(2, 15, self.words.say("left"), 13, "text-soft")
-            self.canvas.text(self.width - 2, 15, self.words.say("right"), 13, "text-soft", "end")
+            self.canvas.text(2, 15, say_in("side", "left"), 13, "text-soft")
+            self.canvas.text(self.width - 2, 15, say_in("side", "right"), 13, "text-soft", "end")
         foot = top + max(map(self.frame.bank_height, banks))
         self._crankcase(top, foot)
         sides: tuple[Side, ...] = ("right", "left")

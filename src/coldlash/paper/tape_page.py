@@ -10,6 +10,7 @@ from coldlash import language
 from coldlash.bench.cautions import CAUTIONS
 from coldlash.bench.stops import Stop
 from coldlash.engine.spec import Engine
+from coldlash.language import say_in
 from coldlash.paper import tape
 from coldlash.paper.drawings_pulley import mark_words, pulley_face
 from coldlash.paper.fitting import MM_PER_PT
@@ -237,7 +238,7 @@ def _table(strip: Strip, engine: Engine | None, words: Words) -> dict[str, objec
         if away < 5e-7:
             where = "0"
         else:
-            side = say("right") if mark.from_tdc_mm > 0 else say("left")
+            side = say_in("side", "right") if mark.from_tdc_mm > 0 else say_in("side", "left")
             where = f"{words.number(away, 2)} {side}"
         rows.append([str(mark.number), name, _deg(mark.crank_deg, words), words.number(mark.at_mm, 2), where])
     return {
