@@ -1,4 +1,4 @@
-"""coldlash test and coldlash cause: written, listed, corrected, taken back, counted by assess."""
+"""coldlash tests and coldlash cause: written, listed, corrected, taken back, counted by assess."""
 
 import pytest
 
@@ -35,32 +35,32 @@ def test_the_names_offered_are_those_of_the_table_and_the_linkage():
 
 
 def test_a_test_is_written_listed_corrected_and_taken_back(van):
-    done = van("test", "add", "leak_down", "--at", "3", "--result", "leaks_at_exhaust", "--on", "2024-02-01")
+    done = van("tests", "add", "leak_down", "--at", "3", "--result", "leaks_at_exhaust", "--on", "2024-02-01")
     assert done.out == "E, 2024-02-01: Leak-down of cylinder 3: air at the exhaust.\n"
-    (entry,) = van("test", "list", "--json").json["tests"]
+    (entry,) = van("tests", "list", "--json").json["tests"]
     assert (entry["kind"], entry["at"], entry["result"], entry["counts"]) == (
         "leak_down",
         [3],
         "leaks_at_exhaust",
         True,
     )
-    text = van("test", "list", "E").out
+    text = van("tests", "list", "E").out
     assert "2024-02-01  Leak-down of cylinder 3: air at the exhaust" in text
     assert f"id {entry['test']}" in text
     mended = van(
-        "test", "correct", entry["test"], "--result", "none", "--reason", "hose", "--data", "loss=3", "--json"
+        "tests", "correct", entry["test"], "--result", "none", "--reason", "hose", "--data", "loss=3", "--json"
     )
     assert mended.json["result"] == "none"
     assert mended.json["data"] == {"loss": 3.0}
-    gone = van("test", "take-back", mended.json["test"], "--reason", "never done")
+    gone = van("tests", "take-back", mended.json["test"], "--reason", "never done")
     assert gone.out == "Taken back: leak-down of 2024-02-01. It stays in the book, marked.\n"
-    assert van("test", "list").out == "No test of E is written down.\n"
-    assert van("test", "take-back", mended.json["test"], "--reason", "again").code == 2
+    assert van("tests", "list").out == "No test of E is written down.\n"
+    assert van("tests", "take-back", mended.json["test"], "--reason", "again").code == 2
 
 
 def test_a_test_at_the_last_visit_has_its_day(van):
     data = van(
-        "test", "add", "listen", "--at", "1", "--visit", "--note", "quiet", "--who", "Oona", "--json"
+        "tests", "add", "listen", "--at", "1", "--visit", "--note", "quiet", "--who", "Oona", "--json"
     ).json
     assert (data["day"], data["distance_km"], data["result"], data["counts"]) == (
         "2024-01-01",
@@ -68,18 +68,18 @@ def test_a_test_at_the_last_visit_has_its_day(van):
         None,
         False,
     )
-    assert "Listening of cylinder 1: no result yet (quiet)" in van("test", "list").out
+    assert "Listening of cylinder 1: no result yet (quiet)" in van("tests", "list").out
 
 
 def test_a_test_that_no_longer_counts_says_why(van):
-    van("test", "add", "listen", "--at", "1", "--result", "none", "--on", "2024-02-01")
-    van("test", "add", "listen", "--at", "1", "--result", "ticks_louder", "--on", "2024-03-01")
-    assert "  no longer counts: A newer one was done on 2024-03-01." in van("test", "list").out
+    van("tests", "add", "listen", "--at", "1", "--result", "none", "--on", "2024-02-01")
+    van("tests", "add", "listen", "--at", "1", "--result", "ticks_louder", "--on", "2024-03-01")
+    assert "  no longer counts: A newer one was done on 2024-03-01." in van("tests", "list").out
 
 
 def test_the_tests_say_what_they_can_show(van):
-    assert "  leaks_at_exhaust: air at the exhaust" in van("test", "kinds").out
-    assert van("test", "kinds", "--json").json["tests"]["listen"] == {
+    assert "  leaks_at_exhaust: air at the exhaust" in van("tests", "kinds").out
+    assert van("tests", "kinds", "--json").json["tests"]["listen"] == {
         "ticks_louder": "this cylinder ticks louder than the others",
         "none": "no louder than the others",
     }
@@ -127,15 +127,15 @@ def test_an_amount_is_typed_in_the_owners_unit(van):
 @pytest.mark.parametrize(
     ("arguments", "says"),
     [
-        (("test", "add", "shake", "--at", "1"), "invalid choice: 'shake'"),
+        (("tests", "add", "shake", "--at", "1"), "invalid choice: 'shake'"),
         (
-            ("test", "add", "listen", "--at", "1", "--result", "hum"),
+            ("tests", "add", "listen", "--at", "1", "--result", "hum"),
             "listen can't show 'hum'; it can show ticks_louder",
         ),
-        (("test", "add", "listen", "--result", "none"), "name the valves of one place"),
-        (("test", "add", "listen", "--at", "1", "--data", "x"), "data 'x': write it like loss=12"),
-        (("test", "take-back", "x", "--reason", "y"), "is not a UUID"),
-        (("test", "correct", "x", "--reason", "y"), "is not a UUID"),
+        (("tests", "add", "listen", "--result", "none"), "name the valves of one place"),
+        (("tests", "add", "listen", "--at", "1", "--data", "x"), "data 'x': write it like loss=12"),
+        (("tests", "take-back", "x", "--reason", "y"), "is not a UUID"),
+        (("tests", "correct", "x", "--reason", "y"), "is not a UUID"),
         (("cause", "accept", "cam_bearing_loose"), "no cause called 'cam_bearing_loose' on this engine"),
         (("cause", "accept", "session_offset"), "say which way it moved the gaps: looser, tighter"),
         (("cause", "correct", "x", "--reason", "y"), "is not a UUID"),

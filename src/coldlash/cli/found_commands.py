@@ -1,4 +1,4 @@
-"""coldlash test and coldlash cause: what a further test showed, and which cause was found."""
+"""coldlash tests and coldlash cause: what a further test showed, and which cause was found."""
 
 from __future__ import annotations
 
@@ -31,14 +31,14 @@ def add(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
 
 
 def _add_test_commands(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    test = group(commands, "test", say("write down what a further test showed, list tests, correct them"))
+    test = group(commands, "tests", say("write down what a further test showed, list tests, correct them"))
     done = command(test, "add", say("write down a leak-down, nuts and studs, lobe lift and so on"), _add_test)
     done.add_argument("kind", choices=KINDS, metavar="TEST", help=", ".join(KINDS))
     done.add_argument(
         "--result",
         metavar="OUTCOME",
         default=None,
-        help=say("what showed, several with +, or none; left out: no result yet; test kinds lists them"),
+        help=say("what showed, several with +, or none; left out: no result yet; tests kinds lists them"),
     )
     done.add_argument(
         "--at",

@@ -46,7 +46,7 @@ def _assess(arguments: argparse.Namespace) -> None:
     if arguments.log is not None:
         answer = assess_log(arguments.engine, arguments.log, arguments.next_km, arguments.result)
     elif arguments.result:
-        raise InputError(say("--result goes with --log; in the book write it down: coldlash test add"))
+        raise InputError(say("--result goes with --log; in the book write it down: coldlash tests add"))
     else:
         with Desk.open(arguments.book) as desk:
             answer = desk.answer(arguments.engine, arguments.next_km)
