@@ -105,7 +105,7 @@ def test_a_field_changed_later_is_said_on_the_filled_sheet(desk):
     visit = desk.book.visits(VAN)[0]
     desk.change_visit(visit, by="Mirela", reason="it was she")
     sheet = filled_sheet(desk, desk.book.visit(visit.id), TODAY)
-    assert sheet.changes == ("by was Oona, is Mirela (it was she).",)
+    assert sheet.changes == ("whose hands was Oona, is Mirela (it was she).",)
 
 
 def test_labels_name_the_next_check_and_the_page_of_each_engine(desk):

@@ -253,11 +253,13 @@ def _list(arguments: argparse.Namespace) -> None:
 
 
 def _change(arguments: argparse.Namespace) -> None:
+    from coldlash.desk.changed import changed as in_words
     from coldlash.desk.desk import Desk
     from coldlash.errors import InputError
 
     with Desk.open(arguments.book) as desk:
         visit = desk.which_visit(arguments.visit, arguments.engine, latest=True)
+        shown, service = desk.shown(), desk.engine(desk.book.engine(visit.engine_id).name)[1].service
         changed = desk.change_visit(
             visit,
             day=arguments.day,
@@ -276,7 +278,7 @@ def _change(arguments: argparse.Namespace) -> None:
         put_json({"visit": visit.id, "changed": [change.field for change in fresh]})
         return
     for change in fresh:
-        out(say("{field}: {old} is now {new}", field=label(change.field), old=change.old, new=change.new))
+        out(say("{field}: {old} is now {new}", **in_words(change, shown, service)._asdict()))
 
 
 def _close(arguments: argparse.Namespace) -> None:

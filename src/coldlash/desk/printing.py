@@ -15,11 +15,14 @@ from coldlash.bench.checklists import closing_up, getting_ready
 from coldlash.bench.marks import firing_marks
 from coldlash.desk import visit as guided
 from coldlash.desk.bench import PlannedStops, plan_for
+from coldlash.desk.changed import changed
 from coldlash.desk.desk import Desk
 from coldlash.desk.due_dates import rows_of
+from coldlash.desk.shown import Shown
+from coldlash.desk.words import said as in_blades
 from coldlash.engine.spec import Engine, Service, Turns, Valve
 from coldlash.errors import InputError
-from coldlash.language import mark, say, say_in, table
+from coldlash.language import number, say, say_in
 from coldlash.logbook.due import Due
 from coldlash.logbook.records import EngineEntry, Reading, Visit
 from coldlash.paper.calendar import DueEntry, calendar_bytes
@@ -33,17 +36,6 @@ from coldlash.units import km_from_m, parse_number
 from coldlash.wear.record import VisitRecord
 from coldlash.wear.trend import Expectation
 
-FIELDS = {
-    "day": mark("day"),
-    "distance_m": mark("distance m"),
-    "engine_temp_mc": mark("engine temp mc"),
-    "air_temp_mc": mark("air temp mc"),
-    "meter_reading": mark("meter reading"),
-    "meter_unit": mark("meter unit"),
-    "by": mark("by"),
-    "blades_um": mark("blades um"),
-    "note": mark("note"),
-}
 SHARE_98 = 0.98
 """``wear.trend.Expectation`` gives a 98 % range."""
 
@@ -107,7 +99,7 @@ def _of_visit(desk: Desk, visit: Visit, today: date, *, filled: bool) -> SheetDa
     temp, air = visit.engine_temp_mc, visit.air_temp_mc
     meter = ""
     if visit.meter_reading is not None:
-        meter = f"{visit.meter_reading / 1000:,.1f} {visit.meter_unit}".replace(",", THIN)
+        meter = f"{number(visit.meter_reading / 1000, '_.1f')} {visit.meter_unit}".replace("_", THIN)
     return SheetData(
         engine=engine,
         printed_on=today,
@@ -125,7 +117,7 @@ def _of_visit(desk: Desk, visit: Visit, today: date, *, filled: bool) -> SheetDa
         by=visit.by or "",
         blades_mm=tuple(um / 1000 for um in visit.blades_um),
         note=visit.note,
-        changes=visit_changes(visit),
+        changes=visit_changes(visit, desk.shown(), engine.service),
         filled=filled,
     )
 
@@ -192,13 +184,17 @@ def _blade(reading: Reading | None, valve: Valve, engine: Engine | None) -> floa
     return None if engine is None else engine.gap(valve).cold
 
 
-def visit_changes(visit: Visit) -> tuple[str, ...]:
-    """Every correction as a sentence; the old value stays readable."""
+def visit_changes(visit: Visit, shown: Shown, service: Service) -> tuple[str, ...]:
+    """Every correction as a sentence, in the owner's units; the old value stays readable."""
+
+    def words(reading: Reading) -> str:
+        return in_blades(reading, shown)
+
     said = []
     for valve in visit.valves:
         for step in ("found", "set", "left"):
             for old, new in pairwise(visit.story(valve, step)):
-                what = {"valve": valve, "step": step_word(step), "old": old.words, "new": new.words}
+                what = {"valve": valve, "step": step_word(step), "old": words(old), "new": words(new)}
                 if new.reason:
                     said.append(
                         say("{valve} {step} was {old}, is {new} ({reason}).", **what, reason=new.reason)
@@ -206,7 +202,7 @@ def visit_changes(visit: Visit) -> tuple[str, ...]:
                 else:
                     said.append(say("{valve} {step} was {old}, is {new}.", **what))
     for change in visit.changes:
-        what = {"field": field_words(change.field), "old": str(change.old), "new": str(change.new)}
+        what = changed(change, shown, service)._asdict()
         if change.reason:
             said.append(say("{field} was {old}, is {new} ({reason}).", **what, reason=change.reason))
         else:
@@ -219,11 +215,6 @@ def step_word(step: str) -> str:
     if step == "found":
         return say_in("step of a visit", "found")
     return say_in("step of a visit", "set") if step == "set" else say_in("step of a visit", "left")
-
-
-def field_words(field: str) -> str:
-    """A field of a visit in words."""
-    return table(FIELDS.get(field, field.replace("_", " ")))
 
 
 def _named(desk: Desk, name: str) -> tuple[EngineEntry, Engine]:

@@ -10,8 +10,9 @@ from itertools import pairwise
 from coldlash.desk.answer import Answer
 from coldlash.desk.desk import Desk
 from coldlash.desk.printing import step_word, vehicle_of, visit_changes, words_of
+from coldlash.desk.shown import Shown
 from coldlash.desk.tests_done import causes_on
-from coldlash.engine.spec import Engine, Valve
+from coldlash.engine.spec import Engine, Service, Valve
 from coldlash.language import mark, plural, say, table
 from coldlash.logbook.due import Due
 from coldlash.logbook.lasting import AtEngine
@@ -58,7 +59,10 @@ def report_of(desk: Desk, name: str, today: date) -> ReportData:
     return ReportData(
         engine=engine,
         made_on=today,
-        visits=tuple(_visit(visit, record) for visit, record in zip(visits, records, strict=True)),
+        visits=tuple(
+            _visit(visit, record, desk.shown(), engine.service)
+            for visit, record in zip(visits, records, strict=True)
+        ),
         sums=sums_of(desk, entry.name),
         vehicle=vehicle_of(desk, entry),
         due=_due(when, words),
@@ -143,14 +147,14 @@ def _content(visit: Visit, file: EngineFile) -> dict[str, object]:
 # ------------------------------------------------------------------------------------- the pieces
 
 
-def _visit(visit: Visit, record: VisitRecord) -> ReportVisit:
+def _visit(visit: Visit, record: VisitRecord, shown: Shown, service: Service) -> ReportVisit:
     notes = tuple(
         say("{valve} {step}: {note}", valve=valve, step=step_word(step), note=reading.note)
         for valve in visit.valves
         for step in STEPS
         if (reading := visit.reading(valve, step)) is not None and reading.note
     )
-    return ReportVisit(record, visit.note, notes, visit_changes(visit))
+    return ReportVisit(record, visit.note, notes, visit_changes(visit, shown, service))
 
 
 def _due(due: Due, words: Words) -> tuple[str, ...]:

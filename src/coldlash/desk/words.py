@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from coldlash.bench.blades import show_um
+from coldlash.desk.changed import changed
 from coldlash.desk.desk import ShedRow
 from coldlash.desk.shown import Shown
 from coldlash.engine.spec import Service, Valve
 from coldlash.language import mark, say, table
 from coldlash.logbook.due import Due
 from coldlash.logbook.records import STEPS, Reading, Step, Visit, reading_words
-from coldlash.logbook.telling import label, step_word
+from coldlash.logbook.telling import step_word
 
 _STATE = {
     "due": mark("due"),
@@ -140,7 +141,7 @@ def visit_lines(visit: Visit, engine_name: str, shown: Shown) -> list[str]:
         for step in STEPS:
             lines += _reading_lines(visit, valve, step, shown)
     for change in visit.changes:
-        parts = {"field": label(change.field), "old": change.old, "new": change.new}
+        parts = changed(change, shown)._asdict()
         if change.reason:
             lines.append(
                 say("  {field} was {old}, is now {new}, because: {reason}", **parts, reason=change.reason)

@@ -15,7 +15,12 @@ from coldlash.web.pairing import Pairing
 WEB_FOLDER = Path(__file__).parent
 MEGABYTE = 1024 * 1024
 # Photos come as files of up to 25 MB (logbook.photos.FILE_MAX), in a form with a little around them.
-BODY_LIMITS = {"/": MEGABYTE, "/photos/add": 26 * MEGABYTE, "/api/photos": 25 * MEGABYTE, "/import": 33 * MEGABYTE}
+BODY_LIMITS = {
+    "/": MEGABYTE,
+    "/photos/add": 26 * MEGABYTE,
+    "/api/photos": 25 * MEGABYTE,
+    "/import": 33 * MEGABYTE,
+}
 
 
 @dataclass(slots=True)

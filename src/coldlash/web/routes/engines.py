@@ -12,6 +12,7 @@ from starlette.requests import Request
 from starlette.routing import BaseRoute, Route
 
 from coldlash.desk.attaching import newest_first
+from coldlash.desk.changed import changed
 from coldlash.desk.desk import Desk
 from coldlash.desk.pictures import engine_pictures, valve_pictures
 from coldlash.desk.words import due_next, due_state, said
@@ -139,6 +140,7 @@ def _visit(desk: Desk, request: Request) -> Context:
         "distance": shown.km(visit.distance_m / 1000, engine.service),
         "temperature": say("not known") if temp is None else shown.celsius(temp / 1000),
         "rows": rows,
+        "changes": [(changed(change, shown, engine.service), change.reason) for change in visit.changes],
         "valves": [str(valve) for valve in engine.valves],
         "photos": listed(desk.book.attachments(entry.id, visit_id=visit.id)),
         "caption_max": CAPTION_MAX,
