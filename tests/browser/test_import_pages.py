@@ -9,9 +9,9 @@ import pytest
 from playwright.sync_api import expect, sync_playwright
 from tests.browser.house import FLAGS, Served, chromium
 from tests.browser.test_pages import AXE, RUN
+from tests.demos import demo_copy
 from tests.logbook.sheets.written import as_xlsx
 
-from coldlash.demo.fill import make_demo
 from coldlash.desk.desk import Desk
 
 SHEET = [
@@ -25,7 +25,7 @@ PHONE = {"viewport": {"width": 390, "height": 844}}
 
 @pytest.fixture(scope="module")
 def made(tmp_path_factory):
-    return make_demo(str(tmp_path_factory.mktemp("import") / "book.coldlash"), date(2026, 11, 1))
+    return demo_copy(tmp_path_factory.mktemp("import") / "book.coldlash", date(2026, 11, 1))
 
 
 @pytest.fixture

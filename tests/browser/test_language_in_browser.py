@@ -18,8 +18,8 @@ from PIL import Image
 from playwright.sync_api import Browser, BrowserContext, Page
 from starlette.routing import Match, Route
 from tests.browser.house import PHONE
+from tests.demos import demo_copy
 
-from coldlash.demo.fill import make_demo
 from coldlash.desk.attaching import add_photo
 from coldlash.desk.desk import Desk
 from coldlash.language import NAMES, PSEUDO
@@ -65,7 +65,7 @@ class House:
     """The demo's book, served by a thread, in the language for tests as well."""
 
     def __init__(self, folder: Path) -> None:
-        self.desk = Desk.open(str(make_demo(str(folder / "book.coldlash"), date(2026, 11, 1))))
+        self.desk = Desk.open(str(demo_copy(folder / "book.coldlash", date(2026, 11, 1))))
 
         def factory(settings: Settings) -> Any:
             languages = (*NAMES, PSEUDO)

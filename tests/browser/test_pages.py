@@ -10,8 +10,8 @@ from urllib.parse import urlsplit
 import pytest
 from playwright.sync_api import sync_playwright
 from tests.browser.house import FLAGS, PHONE, Served, chromium
+from tests.demos import demo_copy
 
-from coldlash.demo.fill import make_demo
 from coldlash.desk.desk import Desk
 
 AXE = (Path(__file__).parent / "assets" / "axe.min.js").read_text(encoding="utf-8")
@@ -24,7 +24,7 @@ WIRE = 150_000
 @pytest.fixture(scope="module")
 def served(tmp_path_factory):
     folder = tmp_path_factory.mktemp("pages")
-    book = make_demo(str(folder / "book.coldlash"), date(2026, 11, 1))
+    book = demo_copy(folder / "book.coldlash", date(2026, 11, 1))
     house = Served(book, folder / "state").start()
     yield house
     house.close()

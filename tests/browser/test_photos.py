@@ -10,8 +10,8 @@ from PIL import Image
 from playwright.sync_api import sync_playwright
 from tests.browser.house import Phone, Served
 from tests.browser.test_pages import AXE, RUN
+from tests.demos import demo_copy
 
-from coldlash.demo.fill import make_demo
 from coldlash.desk.desk import Desk
 
 
@@ -23,7 +23,7 @@ def jpeg(colour: str = "red") -> bytes:
 
 @pytest.fixture(scope="module")
 def book(tmp_path_factory):
-    return make_demo(str(tmp_path_factory.mktemp("photos") / "book.coldlash"), date(2026, 11, 1))
+    return demo_copy(tmp_path_factory.mktemp("photos") / "book.coldlash", date(2026, 11, 1))
 
 
 @pytest.fixture(scope="module")

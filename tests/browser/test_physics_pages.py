@@ -11,15 +11,15 @@ import pytest
 from playwright.sync_api import expect, sync_playwright
 from tests.browser.house import FLAGS, PHONE, Served, chromium
 from tests.browser.test_pages import AXE, LOOKS, RUN, WIRE
+from tests.demos import demo_copy
 
-from coldlash.demo.fill import make_demo
 from coldlash.desk.desk import Desk
 
 
 @pytest.fixture(scope="module")
 def served(tmp_path_factory):
     folder = tmp_path_factory.mktemp("physics")
-    book = make_demo(str(folder / "book.coldlash"), date(2026, 11, 1))
+    book = demo_copy(folder / "book.coldlash", date(2026, 11, 1))
     house = Served(book, folder / "state").start()
     yield house
     house.close()
@@ -154,7 +154,7 @@ def test_two_readings_start_a_countdown_that_runs_and_ends_in_words(browser, van
 
 
 def test_a_countdown_goes_on_without_network_and_is_found_again(browser, tmp_path):
-    book = make_demo(str(tmp_path / "book.coldlash"), date(2026, 11, 1))
+    book = demo_copy(tmp_path / "book.coldlash", date(2026, 11, 1))
     house = Served(book, tmp_path / "state").start()
     with Desk.open(str(book)) as desk:
         engine = f"{house.url}/engines/{desk.book.engine('Van engine').id}"

@@ -14,8 +14,8 @@ from cryptography import x509
 from cryptography.hazmat.primitives.serialization import Encoding, PublicFormat
 from playwright.sync_api import sync_playwright
 from tests.browser.house import FLAGS, PHONE, chromium
+from tests.demos import demo_copy
 
-from coldlash.demo.fill import make_demo
 from coldlash.desk.desk import Desk
 from coldlash.web.book_app import book_app
 from coldlash.web.network import Surroundings
@@ -55,7 +55,7 @@ def spki_pins(state) -> str:
 
 @pytest.mark.timeout(180)
 def test_a_visit_is_opened_and_carried_out_in_airplane_mode_and_sent_afterwards(tmp_path):
-    book = make_demo(str(tmp_path / "book.coldlash"), date(2026, 11, 1))
+    book = demo_copy(tmp_path / "book.coldlash", date(2026, 11, 1))
     state = tmp_path / "state"
     with Desk.open(str(book)) as desk, shared(desk, state) as house, sync_playwright() as playwright:
         engine = desk.book.engine("Van engine").id

@@ -11,8 +11,8 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import sync_playwright
 from tests.browser.house import Phone, Served
+from tests.demos import demo_copy
 
-from coldlash.demo.fill import make_demo
 from coldlash.desk.desk import Desk
 
 UNTIL = date(2026, 11, 1)
@@ -153,7 +153,7 @@ def in_the_book(book: Path, visit_id: str) -> tuple[str, list[tuple[str, str, ob
 
 
 def carry_out(tmp_path: Path, wanted: int, seed: int) -> Driver:
-    book = make_demo(str(tmp_path / "book.coldlash"), UNTIL)
+    book = demo_copy(tmp_path / "book.coldlash", UNTIL)
     with Desk.open(str(book)) as desk:
         engine = desk.book.engine("Van engine").id
     served = Served(book, tmp_path / "state").start()

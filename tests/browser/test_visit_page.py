@@ -7,15 +7,15 @@ from datetime import date
 import pytest
 from playwright.sync_api import expect, sync_playwright
 from tests.browser.house import FLAGS, PHONE, Served, chromium
+from tests.demos import demo_copy
 
-from coldlash.demo.fill import make_demo
 from coldlash.desk.desk import Desk
 
 
 @pytest.fixture(scope="module")
 def served(tmp_path_factory):
     folder = tmp_path_factory.mktemp("served")
-    book = make_demo(str(folder / "book.coldlash"), date(2026, 11, 1))
+    book = demo_copy(folder / "book.coldlash", date(2026, 11, 1))
     house = Served(book, folder / "state").start()
     yield house
     house.close()

@@ -56,5 +56,7 @@ def test_scripts_get_json(run):
 
 
 def test_an_address_of_the_pages_is_needed(run):
-    with pytest.raises(InputError, match=r"address: .shed. is not one; write it like https://shed\.local:8765"):
+    with pytest.raises(
+        InputError, match=r"address: .shed. is not one; write it like https://shed\.local:8765"
+    ):
         run("new", "kitchen", "--site", "shed")

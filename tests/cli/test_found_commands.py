@@ -48,7 +48,16 @@ def test_a_test_is_written_listed_corrected_and_taken_back(van):
     assert "2024-02-01  Leak-down of cylinder 3: air at the exhaust" in text
     assert f"id {entry['test']}" in text
     mended = van(
-        "tests", "correct", entry["test"], "--result", "none", "--reason", "hose", "--data", "loss=3", "--json"
+        "tests",
+        "correct",
+        entry["test"],
+        "--result",
+        "none",
+        "--reason",
+        "hose",
+        "--data",
+        "loss=3",
+        "--json",
     )
     assert mended.json["result"] == "none"
     assert mended.json["data"] == {"loss": 3.0}

@@ -3,9 +3,9 @@
 from datetime import UTC, date, datetime
 
 import pytest
+from tests.demos import demo_copy
 
 from coldlash.bench.blades import STANDARD_SETS
-from coldlash.demo.fill import make_demo
 from coldlash.desk.desk import Desk
 from coldlash.desk.engines import load_engine
 from coldlash.desk.visit import plan_text, planned_stops, read_place
@@ -123,7 +123,7 @@ def test_two_open_visits_of_one_engine_must_be_told_apart(desk):
 
 
 def test_what_the_readings_say_makes_a_check_due_sooner(tmp_path):
-    path = make_demo(str(tmp_path / "d.coldlash"), date(2026, 11, 1))
+    path = demo_copy(tmp_path / "d.coldlash", date(2026, 11, 1))
     with Desk.open(str(path)) as opened:
         plain = {row.entry.name: row for row in opened.shed(date(2026, 7, 1))}
         judged = {row.entry.name: row for row in opened.judged_shed(date(2026, 7, 1))}

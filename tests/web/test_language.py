@@ -8,10 +8,10 @@ from pathlib import Path
 
 import lxml.html
 import pytest
+from tests.demos import demo_copy
 from tests.untold import outside, untold
 from tests.web.conftest import Client
 
-from coldlash.demo.fill import make_demo
 from coldlash.desk.desk import Desk
 from coldlash.language import PSEUDO
 from coldlash.web.book_app import book_app
@@ -23,7 +23,7 @@ GERMAN = [("accept-language", "de-AT,de;q=0.8,en;q=0.5")]
 
 @pytest.fixture(scope="module")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return make_demo(str(tmp_path_factory.mktemp("demo") / "book.coldlash"), date(2026, 11, 1))
+    return demo_copy(tmp_path_factory.mktemp("demo") / "book.coldlash", date(2026, 11, 1))
 
 
 @pytest.fixture(scope="module")

@@ -11,9 +11,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from tests.demos import demo_copy
 from tests.web.conftest import PHONE, Client
 
-from coldlash.demo.fill import make_demo
 from coldlash.desk.desk import Desk
 from coldlash.errors import BookError
 from coldlash.logbook.archive.reading import read_archive
@@ -27,7 +27,7 @@ TODAY = date.today()  # noqa: DTZ011  (as the pages take it)
 
 @pytest.fixture(scope="module")
 def made(tmp_path_factory):
-    return make_demo(str(tmp_path_factory.mktemp("demo") / "book.coldlash"), TODAY)
+    return demo_copy(tmp_path_factory.mktemp("demo") / "book.coldlash", TODAY)
 
 
 class Patient:

@@ -9,9 +9,9 @@ from datetime import date
 import icalendar
 import pytest
 import vobject
+from tests.demos import demo_copy
 from tests.web.conftest import PHONE, SITE, Client
 
-from coldlash.demo.fill import make_demo
 from coldlash.desk.desk import Desk
 from coldlash.desk.due_dates import shed
 from coldlash.web.book_app import book_app
@@ -25,7 +25,7 @@ TODAY = date.today()  # noqa: DTZ011  (as the pages take it)
 
 @pytest.fixture(scope="module")
 def made(tmp_path_factory):
-    return make_demo(str(tmp_path_factory.mktemp("demo") / "book.coldlash"), TODAY)
+    return demo_copy(tmp_path_factory.mktemp("demo") / "book.coldlash", TODAY)
 
 
 @pytest.fixture

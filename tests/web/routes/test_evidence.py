@@ -7,9 +7,9 @@ import shutil
 from datetime import date, timedelta
 
 import pytest
+from tests.demos import demo_copy
 from tests.web.conftest import Client
 
-from coldlash.demo.fill import make_demo
 from coldlash.desk.desk import Desk
 from coldlash.web.book_app import book_app
 from coldlash.web.pairing import Pairing
@@ -22,7 +22,7 @@ NAME = "Van engine"
 
 @pytest.fixture(scope="module")
 def made(tmp_path_factory):
-    return make_demo(str(tmp_path_factory.mktemp("demo") / "book.coldlash"), TODAY)
+    return demo_copy(tmp_path_factory.mktemp("demo") / "book.coldlash", TODAY)
 
 
 @pytest.fixture

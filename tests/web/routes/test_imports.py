@@ -7,10 +7,10 @@ import threading
 from datetime import date
 
 import pytest
+from tests.demos import demo_copy
 from tests.logbook.sheets.written import as_csv, as_xlsx
 from tests.web.conftest import Client
 
-from coldlash.demo.fill import make_demo
 from coldlash.desk.desk import Desk
 from coldlash.desk.importing import FileImport
 from coldlash.logbook.records import mm
@@ -32,7 +32,7 @@ SHEET = [
 
 @pytest.fixture(scope="module")
 def made(tmp_path_factory):
-    return make_demo(str(tmp_path_factory.mktemp("demo") / "book.coldlash"), TODAY)
+    return demo_copy(tmp_path_factory.mktemp("demo") / "book.coldlash", TODAY)
 
 
 @pytest.fixture

@@ -5,9 +5,9 @@ from __future__ import annotations
 from datetime import date
 
 import pytest
+from tests.demos import demo_copy
 from tests.web.conftest import Client
 
-from coldlash.demo.fill import make_demo
 from coldlash.desk.desk import Desk
 from coldlash.engine.spec import Valve
 from coldlash.engine.template import new_engine_text
@@ -20,7 +20,7 @@ E3 = Valve("E", 3)
 
 @pytest.fixture
 def house(tmp_path):
-    book = make_demo(str(tmp_path / "book.coldlash"), date(2026, 11, 1))
+    book = demo_copy(tmp_path / "book.coldlash", date(2026, 11, 1))
     pairing = Pairing(tmp_path / "state")
     with Desk.open(str(book)) as desk:
         yield desk, Client(book_app(Settings(pairing), desk))

@@ -10,9 +10,9 @@ from urllib.parse import urlencode
 
 import pikepdf
 import pytest
+from tests.demos import demo_copy
 from tests.web.conftest import Client
 
-from coldlash.demo.fill import make_demo
 from coldlash.desk.desk import Desk
 from coldlash.desk.reporting import sums_of
 from coldlash.errors import PaperError
@@ -26,7 +26,7 @@ TODAY = date.today()  # noqa: DTZ011  (as the pages take it)
 
 @pytest.fixture(scope="module")
 def made(tmp_path_factory):
-    return make_demo(str(tmp_path_factory.mktemp("demo") / "book.coldlash"), TODAY)
+    return demo_copy(tmp_path_factory.mktemp("demo") / "book.coldlash", TODAY)
 
 
 @pytest.fixture(scope="module")

@@ -9,9 +9,9 @@ from io import BytesIO
 
 import pytest
 from PIL import Image
+from tests.demos import demo_copy
 from tests.web.conftest import PHONE, SITE, Client
 
-from coldlash.demo.fill import make_demo
 from coldlash.desk.desk import Desk
 from coldlash.engine.spec import Valve
 from coldlash.web.book_app import book_app
@@ -25,7 +25,7 @@ BOUNDARY = "----of-this-test"
 
 @pytest.fixture(scope="module")
 def made(tmp_path_factory):
-    return make_demo(str(tmp_path_factory.mktemp("demo") / "book.coldlash"), date(2026, 11, 1))
+    return demo_copy(tmp_path_factory.mktemp("demo") / "book.coldlash", date(2026, 11, 1))
 
 
 @pytest.fixture

@@ -6,9 +6,9 @@ from datetime import UTC, date, datetime
 from urllib.parse import parse_qs, urlsplit
 
 import pytest
+from tests.demos import demo_copy
 from tests.web.conftest import Client
 
-from coldlash.demo.fill import make_demo
 from coldlash.desk.desk import Desk
 from coldlash.web.book_app import book_app
 from coldlash.web.pairing import Pairing
@@ -18,7 +18,7 @@ from coldlash.web.settings import Settings
 @pytest.fixture(scope="module")
 def house(tmp_path_factory):
     folder = tmp_path_factory.mktemp("physics")
-    book = make_demo(str(folder / "book.coldlash"), date(2026, 11, 1))
+    book = demo_copy(folder / "book.coldlash", date(2026, 11, 1))
     pairing = Pairing(folder / "state")
     with Desk.open(str(book)) as desk:
         yield desk, Client(book_app(Settings(pairing), desk))

@@ -7,9 +7,9 @@ from datetime import date
 from urllib.parse import quote
 
 import pytest
+from tests.demos import demo_copy
 from tests.web.conftest import Client
 
-from coldlash.demo.fill import make_demo
 from coldlash.desk.desk import Desk
 from coldlash.logbook.lasting import EngineTest, Work
 from coldlash.logbook.records import NewVisit
@@ -20,7 +20,7 @@ from coldlash.web.settings import Settings
 
 @pytest.fixture(scope="module")
 def made(tmp_path_factory):
-    return make_demo(str(tmp_path_factory.mktemp("demo") / "book.coldlash"), date(2026, 11, 1))
+    return demo_copy(tmp_path_factory.mktemp("demo") / "book.coldlash", date(2026, 11, 1))
 
 
 @pytest.fixture

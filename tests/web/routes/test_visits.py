@@ -8,9 +8,9 @@ import uuid
 from datetime import date
 
 import pytest
+from tests.demos import demo_copy
 from tests.web.conftest import Client
 
-from coldlash.demo.fill import make_demo
 from coldlash.desk.desk import Desk
 from coldlash.web.book_app import book_app
 from coldlash.web.pairing import Pairing
@@ -21,7 +21,7 @@ AT = "2026-11-01T10:00:00Z"
 
 @pytest.fixture
 def house(tmp_path):
-    book = make_demo(str(tmp_path / "book.coldlash"), date(2026, 11, 1))
+    book = demo_copy(tmp_path / "book.coldlash", date(2026, 11, 1))
     pairing = Pairing(tmp_path / "state")
     with Desk.open(str(book)) as desk:
         yield desk, Client(book_app(Settings(pairing), desk))

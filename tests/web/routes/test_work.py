@@ -6,9 +6,9 @@ import shutil
 from datetime import date, timedelta
 
 import pytest
+from tests.demos import demo_copy
 from tests.web.conftest import Client
 
-from coldlash.demo.fill import make_demo
 from coldlash.desk.desk import Desk
 from coldlash.desk.running import odometer
 from coldlash.web.book_app import book_app
@@ -21,7 +21,7 @@ EARLIER = (TODAY - timedelta(days=20)).isoformat()
 
 @pytest.fixture(scope="module")
 def made(tmp_path_factory):
-    return make_demo(str(tmp_path_factory.mktemp("demo") / "book.coldlash"), TODAY)
+    return demo_copy(tmp_path_factory.mktemp("demo") / "book.coldlash", TODAY)
 
 
 @pytest.fixture
