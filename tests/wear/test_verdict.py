@@ -47,6 +47,37 @@ def test_slow_tightening_is_leak_down_now_and_a_check_within_1500_km() -> None:
     assert not said.do_not_run
 
 
+@pytest.mark.parametrize(
+    ("result", "said", "again"),
+    [
+        (
+            Result("leak_down", (E3,), ("leaks_at_exhaust",)),
+            "Leak-down of cylinder 3: air at the exhaust. Have the valve and its seat looked at; check again within",
+            False,
+        ),
+        (
+            Result("leak_down", (E3,), ("leaks_at_intake",)),
+            "Leak-down of cylinder 3: air at the intake; check again within",
+            False,
+        ),
+        (
+            Result("leak_down", (E3,)),
+            "Leak-down of cylinder 3: no more air escapes than should; check again",
+            False,
+        ),
+        (Result("leak_down", (Valve("E", 1),)), "Leak-down now; check again within", True),
+        (Result("leak_down", (E3,), weighs=False), "Leak-down now; check again within", True),
+        (Result("compression", (E3,)), "Leak-down now; check again within", True),
+    ],
+)
+def test_a_leak_down_that_was_done_and_still_speaks_is_not_asked_for_again(result, said, again) -> None:
+    records = book(ENGINE, {"E3": [GOOD] * 6 + [0.079] * 3}, every_km=4000.0)
+    sentence = assess(ENGINE, records, results=[result]).of(E3).verdict
+    assert said in sentence
+    assert ("Leak-down now" in sentence) == again
+    assert sentence.endswith("if no blade goes then, don't run it.")
+
+
 def test_the_sign_is_explained_where_a_cause_is_named() -> None:
     said = _assess([GOOD] * 6 + [0.079] * 3, every_km=4000.0)
     sign = "A valve that sinks or grows longer brings its tip closer, so the gap closes."

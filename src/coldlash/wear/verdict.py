@@ -24,7 +24,7 @@ from coldlash.wear.change import WARN_AT, Change, Changes
 from coldlash.wear.first import FirstAnswer
 from coldlash.wear.found import Found, matching
 from coldlash.wear.interval import read
-from coldlash.wear.next_test import Result
+from coldlash.wear.next_test import Result, place_of, test_called
 from coldlash.wear.trend import Trend
 from coldlash.wear.wording import MM_KM, Units
 
@@ -313,7 +313,8 @@ def _tightening(facts: Facts, valve: Valve) -> _Said | None:
             valve=valve,
             rate=rate(max(-facts.trend.drift(valve).mean, 0.0)),
         )
-    part, test, sign_of = wording.part("seat_recession"), say("Leak-down now"), "seat_recession_or_stretch"
+    part, sign_of = wording.part("seat_recession"), "seat_recession_or_stretch"
+    test = _leak_down(facts, valve) or say("Leak-down now")
     if cause is not None and cause.cause == "head_settling":
         part, sign_of = wording.part("head_settling"), "head_settling"
         test = say("Check the head's nuts and leak-down now")
@@ -332,6 +333,23 @@ def _tightening(facts: Facts, valve: Valve) -> _Said | None:
         by=by,
     )
     return "check now", sentence, tuple(more)
+
+
+def _leak_down(facts: Facts, valve: Valve) -> str | None:
+    """What the leak-down of its cylinder showed, if one was done that still speaks; None = do one."""
+    test = test_called("leak_down")
+    for result in reversed(facts.results):
+        if (
+            result.test != test.name
+            or not result.weighs
+            or valve not in place_of(facts.engine, test, result.where)
+        ):
+            continue
+        words = telling.result_words(facts.engine, result)
+        if ("leaks_at_exhaust" if valve.kind == "E" else "leaks_at_intake") in result.signs:
+            return say("{result}. Have the valve and its seat looked at", result=words)
+        return words
+    return None
 
 
 def _no_blade(facts: Facts, valve: Valve) -> _Said | None:
