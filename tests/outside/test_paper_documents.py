@@ -137,6 +137,16 @@ def test_a_flat_four_takes_one_page_blank_and_filled_with_room_to_write_notes():
         assert max(r["bottom"] - r["top"] for r in boxes) * 25.4 / 72 > 6
 
 
+def test_a_longer_language_gets_closer_rows_before_it_gets_a_second_page():
+    roomy = print_sheet(cases.sheet(ENGINES["flat-four"]))
+    with language.using("de"):
+        close = print_sheet(cases.sheet(ENGINES["flat-four"]))
+        assert crowded(close.pdf, EDGE_MM) == []
+    assert close.pages == 1
+    rows = [{r["height"] for r in pages_of(printed.pdf)[0].rects} for printed in (roomy, close)]
+    assert rows[0] != rows[1]
+
+
 def test_every_valve_of_sixteen_stands_once_on_the_sheet_in_the_order_of_the_stops():
     sheet = cases.sheet(ENGINES["v8"])
     pages = pages_of(print_sheet(sheet).pdf)

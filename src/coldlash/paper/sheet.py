@@ -94,7 +94,17 @@ class SheetData:
 def print_sheet(sheet: SheetData, *, paper: Paper = "a4", words: Words = ENGLISH) -> Printed:
     """The PDF. Raises InputError for a valve that stands twice or is not the engine's, PaperError."""
     data, pictures = sheet_data(sheet, words)
-    return typeset("sheet", {**data, "paper": paper}, pictures, timestamp=stamp(sheet.printed_on))
+
+    def printed(tight: bool) -> Printed:
+        told = {**data, "paper": paper, "tight": tight}
+        return typeset("sheet", told, pictures, timestamp=stamp(sheet.printed_on))
+
+    roomy = printed(tight=False)
+    if roomy.pages == 1:
+        return roomy
+    # In a longer language a sheet may only just need a second page: closer rows often spare it.
+    close = printed(tight=True)
+    return close if close.pages < roomy.pages else roomy
 
 
 def sheet_data(sheet: SheetData, words: Words = ENGLISH) -> tuple[dict[str, object], dict[str, bytes]]:
