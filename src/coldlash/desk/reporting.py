@@ -238,7 +238,7 @@ def _chart(
     if trend is not None:
         smoothed = _runs(trend, valve)
     if due_km is not None and due_km > last.distance_km:
-        ahead = (Ahead("due", due_km, when.projected),)
+        ahead = (Ahead(say("due"), due_km, when.projected),)
         if trend is not None:
             far = [0.0, (due_km - last.distance_km) / 2, due_km - last.distance_km]
             ends = fan(trend, valve, far)
