@@ -219,7 +219,8 @@ def test_a_closed_visits_own_fields_change_only_with_a_reason(van):
     assert van("visit", "change", "--temp", "12", "--visit", visit).code == 2
     done = van("visit", "change", "--temp", "12", "--visit", visit, "--reason", "thermometer was in the sun")
     assert done.code == 0
-    assert "because: thermometer was in the sun" in van("visit", "show", "--visit", visit).out
+    shown = " ".join(van("visit", "show", "--visit", visit).out.split())
+    assert "the engine temperature was 18 °C, is now 12 °C, because: thermometer was in the sun" in shown
     assert (
         "nothing to change"
         in van("visit", "change", "--temp", "12", "--visit", visit, "--reason", "again").err
