@@ -80,6 +80,7 @@ def test_the_built_wheel_works_with_the_source_out_of_reach(tmp_path):
     assert "coldlash/engine/generic/flat-four.toml" in names
     assert "coldlash/py.typed" in names
     assert any(name.startswith("coldlash/logbook/migrations/versions/") for name in names)
+    assert {"coldlash/translations/de.mo", "coldlash/web/static/words/de.json"} <= names
     import numpy
 
     site = Path(numpy.__file__).resolve().parent.parent
@@ -87,7 +88,7 @@ def test_the_built_wheel_works_with_the_source_out_of_reach(tmp_path):
         f"import sys; sys.path[:0] = [{str(unpacked)!r}]; sys.path.append({str(site)!r});"
         "import coldlash, coldlash.cli.main as m;"
         f"assert coldlash.__file__.startswith({str(unpacked)!r});"
-        "sys.exit(m.main(['demo', '--book', 'b.coldlash', '--until', '2026-11-01', '--json']))"
+        "sys.exit(m.main(['--language', 'de', 'demo', '--book', 'b.coldlash', '--until', '2026-11-01']))"
     )
     done = subprocess.run(
         [str(home / "bin" / "python"), "-I", "-c", code],
@@ -97,6 +98,7 @@ def test_the_built_wheel_works_with_the_source_out_of_reach(tmp_path):
         check=False,
     )
     assert done.returncode == 0, done.stderr
+    assert done.stdout.startswith("Das Buch der Vorführung ist ")
     assert (tmp_path / "b.coldlash").exists()
 
 
