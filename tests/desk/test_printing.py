@@ -113,7 +113,7 @@ def test_labels_name_the_next_check_and_the_page_of_each_engine(desk):
     entry = desk.book.engine(VAN)
     assert (label.engine, label.vehicle, label.last_km) == (VAN, "Delivery van", 16_000.0)
     assert label.address == f"https://shed.local:8765/engines/{entry.id}"
-    row = desk.shed(TODAY)[0].due
+    row = desk.judged_due(VAN, TODAY)
     assert (label.due_km, label.last_day) == (row.due_km, row.last_day)
     assert label.due_day in (row.projected, row.due_day)
     assert labels_of(desk, [VAN], TODAY)[0].address == ""
@@ -122,7 +122,7 @@ def test_labels_name_the_next_check_and_the_page_of_each_engine(desk):
 def test_the_calendar_says_the_same_as_the_shed_and_leaves_out_what_has_no_day(desk):
     desk.add_engine(load_engine("flat-twin"), "Pump")
     (entry,), without = due_entries(desk, TODAY, "https://shed.local")
-    row = next(row for row in desk.shed(TODAY) if row.entry.name == VAN).due
+    row = next(row for row in desk.judged_shed(TODAY) if row.entry.name == VAN).due
     assert entry.day == min(day for day in (row.projected, row.due_day) if day is not None)
     assert entry.forecast == (entry.day == row.projected)
     assert entry.engine_id == desk.book.engine(VAN).id

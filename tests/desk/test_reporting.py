@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import date, timedelta
 
 import pytest
 from tests.desk.shed import E3, TODAY, VAN, fill, open_desk, past
 
 from coldlash.desk.engines import load_engine
 from coldlash.desk.reporting import check_sum, report_of, sums_of
+from coldlash.desk.tests_done import add_test
+from coldlash.desk.work import add_work
 from coldlash.errors import InputError
 from coldlash.paper.report import print_report
 
@@ -20,12 +22,31 @@ def desk(tmp_path):
         yield desk
 
 
+def test_work_is_listed_with_whose_gaps_start_afresh_and_tests_done_are_no_longer_unknown(desk):
+    entry, engine = desk.engine(VAN)
+    none = "Compression and leak-down: this book holds none."
+    assert none in report_of(desk, VAN, TODAY).unknown
+    add_work(desk.book, entry, engine, "seat", "ground", day=date(2026, 3, 1), valves=(E3,))
+    add_test(desk.book, entry, engine, "leak_down", ["none"], day=date(2026, 3, 2), cylinders=(3,))
+    report = report_of(desk, VAN, TODAY)
+    (part,) = report.parts
+    assert (part.day, part.what) == (date(2026, 3, 1), "seat ground, E3")
+    assert "Starts afresh from the next visit: E3" in part.result
+    assert none not in report.unknown
+    assert "Compression: this book holds none." in report.unknown
+
+
 def test_a_report_holds_every_visit_a_chart_a_valve_and_what_is_due(desk):
     report = report_of(desk, VAN, TODAY)
     assert len(report.visits) == 4
     assert [str(chart.valve) for chart in report.charts] == [str(v) for v in report.engine.valves]
     assert all(chart.smoothed and chart.forecast and chart.ahead for chart in report.charts)
-    assert report.due[0].startswith("At 21\u202f000\u00a0km, about ")
+    # The readings ask for a check before the interval of 5,000 km from 16,000 km is over: as on the shed's page.
+    when = desk.judged_due(VAN, TODAY)
+    assert when.due_km is not None
+    assert 16_000 < when.due_km < 21_000
+    distance = f"{when.due_km:,.0f}".replace(",", "\u202f")
+    assert report.due[0].startswith(f"At {distance}\u00a0km, about ")
     assert report.due[1].endswith("at the latest.")
     assert len(report.sums) == 5
     assert print_report(report).pages >= 4

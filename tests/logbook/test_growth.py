@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 from tests.logbook.shelf import NAME, visit_on
 
 from coldlash.engine.spec import Valve
+from coldlash.logbook.lasting import Work
 from coldlash.logbook.records import NewReading
 
 
@@ -26,6 +29,12 @@ def test_closed_visits_their_readings_corrections_and_changes_count_one_each(boo
     assert later >= at
     book.change_visit(visit.id, {"note": "cold"}, reason="forgotten")
     assert book.growth()[engine][0] == 4
+    work = book.add_work(
+        Work(engine_id=engine, part="seat", kind="ground", day=date(2024, 6, 1), valves=(Valve("E", 1),))
+    )
+    assert book.growth()[engine][0] == 5
+    book.take_back_entry(Work, work.id, "not done")
+    assert book.growth()[engine][0] == 6
     # Regression: the same as counting what is read in full.
     visits = book.visits(NAME)
-    assert book.growth()[engine][0] == sum(1 + len(v.history) + len(v.changes) for v in visits)
+    assert book.growth()[engine][0] == 2 + sum(1 + len(v.history) + len(v.changes) for v in visits)

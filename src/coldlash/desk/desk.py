@@ -54,6 +54,7 @@ from coldlash.units import km_from_m, m_from_km
 from coldlash.wear.record import VisitRecord
 from coldlash.wear.settings import Coefficient, TrendSettings
 from coldlash.wear.trend import Expectation, Trend, fit
+from coldlash.wear.verdict import Finding
 
 ANSWERS_KEPT = 100
 JUDGED_ENGINES = 12
@@ -175,11 +176,16 @@ class Desk:
         if not row.visits:
             return row
         answer = self.answer(row.entry.name)
-        asking = [finding for finding in answer.urgent if finding.grade in ASKING]
+        asking = _asking(answer)
         if not asking:
             return row
         when = self.due(row.entry.name, today, answer.assessment.recheck_km)
         return replace(row, due=when, headline=asking[0].sentence)
+
+    def judged_due(self, name: str, today: date) -> Due:
+        """When one engine is due, by what the readings say as well."""
+        answer = self.answer(name)
+        return self.due(name, today, answer.assessment.recheck_km if _asking(answer) else None)
 
     def due(self, name: str, today: date, recheck_km: float | None = None) -> Due:
         """When one engine is due; ``recheck_km`` after the last visit if the readings say to look again then."""
@@ -576,6 +582,11 @@ class _Values(TypedDict, total=False):
     nogo_um: int | None
     blade_um: int | None
     feel: Feel | None
+
+
+def _asking(answer: Answer) -> list[Finding]:
+    """What of an answer asks for something sooner than usual."""
+    return [finding for finding in answer.urgent if finding.grade in ASKING]
 
 
 def _values(engine: Engine, valve: Valve, step: Step, text: str, blades: BladeSet) -> _Values:

@@ -17,7 +17,6 @@ from coldlash.desk import visit as guided
 from coldlash.desk.bench import PlannedStops, plan_for
 from coldlash.desk.changed import changed
 from coldlash.desk.desk import Desk
-from coldlash.desk.due_dates import rows_of
 from coldlash.desk.shown import Shown
 from coldlash.desk.words import said as in_blades
 from coldlash.engine.spec import Engine, Service, Turns, Valve
@@ -255,7 +254,7 @@ def labels_of(desk: Desk, names: Sequence[str], today: date, address: str = "") 
     labels = []
     for entry in wanted:
         _, engine = desk.engine(entry.name)
-        when = desk.due(entry.name, today)
+        when = desk.judged_due(entry.name, today)
         day, forecast = _next_day(when)
         labels.append(
             LabelData(
@@ -277,11 +276,12 @@ def labels_of(desk: Desk, names: Sequence[str], today: date, address: str = "") 
 def due_entries(desk: Desk, today: date, address: str = "") -> tuple[tuple[DueEntry, ...], tuple[str, ...]]:
     """What is due as calendar entries, and the names of the engines that have no day yet. Raises InputError.
 
-    A handful of queries, for sheds of a thousand engines; nothing is read that doesn't move a day.
+    A handful of queries, for sheds of a thousand engines; in a small shed what the readings say counts as well, as on
+    the shed's page (``Desk.judged_shed``).
     """
     grown, usual = desk.book.growth(), words_of(desk)
     entries, without = [], []
-    for row in rows_of(desk.book, today):
+    for row in desk.judged_shed(today):
         entry, when = row.entry, row.due
         day, forecast = _next_day(when)
         if day is None:
@@ -292,6 +292,8 @@ def due_entries(desk: Desk, today: date, address: str = "") -> tuple[tuple[DueEn
         details = []
         if forecast and when.due_day is not None:
             details.append(words.say("By {day} at the latest.", day=words.day(when.due_day)))
+        if row.headline:
+            details.append(row.headline)
         if when.early:
             details.append(words.say("An early check, because of the work done at the last visit or since."))
         entries.append(

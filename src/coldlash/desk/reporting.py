@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Sequence, Set
 from dataclasses import replace
 from datetime import date
 from itertools import pairwise
@@ -12,11 +12,12 @@ from coldlash.desk.desk import Desk
 from coldlash.desk.printing import step_word, vehicle_of, visit_changes, words_of
 from coldlash.desk.shown import Shown
 from coldlash.desk.tests_done import causes_on
+from coldlash.desk.work import work_on
 from coldlash.engine.spec import Engine, Service, Valve
 from coldlash.language import mark, plural, say, table
 from coldlash.logbook.due import Due
 from coldlash.logbook.lasting import AtEngine
-from coldlash.logbook.records import STEPS, EngineFile, Visit
+from coldlash.logbook.records import STEPS, EngineEntry, EngineFile, Visit
 from coldlash.paper import checksum
 from coldlash.paper.charts_history import Ahead, ValveHistory
 from coldlash.paper.readings import Band, BandPoint, GapView
@@ -48,7 +49,7 @@ def report_of(desk: Desk, name: str, today: date) -> ReportData:
     engine = replace(kept, name=entry.name)
     visits = desk.book.visits(entry.name)
     records = desk.records(entry.name)
-    when = desk.due(entry.name, today)
+    when = desk.judged_due(entry.name, today)
     words = words_of(desk, engine)
     answer = desk.answer(entry.name)
     trend = (
@@ -74,8 +75,8 @@ def report_of(desk: Desk, name: str, today: date) -> ReportData:
         else (),
         views={valve: _view(engine, valve, records) for valve in engine.valves},
         done=_done(engine, records, words),
-        unknown=_unknown(engine, records, words),
-        parts=_parts(records),
+        unknown=_unknown(engine, records, {done.test.kind for done in desk.tests(name)}, words),
+        parts=_parts(desk, entry, engine),
         tests=_tests(desk, name, engine),
     )
 
@@ -264,14 +265,12 @@ def _runs(trend: Trend, valve: Valve) -> tuple[tuple[BandPoint, ...], ...]:
     return tuple(tuple(run) for run in runs)
 
 
-def _parts(records: Sequence[VisitRecord]) -> tuple[Entry, ...]:
-    entries = []
-    for record in records:
-        afresh = sorted(valve for valve, v in record.valves.items() if v.afresh)
-        if afresh:
-            what = say("Work that moves the gaps of {valves}", valves=", ".join(map(str, afresh)))
-            entries.append(Entry(record.day, what, distance_km=record.distance_km))
-    return tuple(entries)
+def _parts(desk: Desk, entry: EngineEntry, engine: Engine) -> tuple[Entry, ...]:
+    """Work and parts, by day: what was done, and whose gaps start afresh with it."""
+    return tuple(
+        Entry(done.work.day, done.words, done.means, _km(done.work))
+        for done in sorted(work_on(desk.book, entry, engine), key=lambda done: done.work.day)
+    )
 
 
 def _tests(desk: Desk, name: str, engine: Engine) -> tuple[Entry, ...]:
@@ -339,7 +338,9 @@ def _done(engine: Engine, records: Sequence[VisitRecord], words: Words) -> tuple
     return tuple(said)
 
 
-def _unknown(engine: Engine, records: Sequence[VisitRecord], words: Words) -> tuple[str, ...]:
+def _unknown(
+    engine: Engine, records: Sequence[VisitRecord], tested: Set[str], words: Words
+) -> tuple[str, ...]:
     said = []
     never = [valve for valve in engine.valves if _last_record(records, valve) is None]
     if records and never:
@@ -372,6 +373,11 @@ def _unknown(engine: Engine, records: Sequence[VisitRecord], words: Words) -> tu
             side = "both" if spec.tight is None and spec.loose is None else (
                 "tight" if spec.tight is None else "loose")  # fmt: skip
             said.append(table(NO_LIMIT[kind, side]))
-    said.append(say("Compression and leak-down: this book holds none."))
+    if not tested & {"compression", "leak_down"}:
+        said.append(say("Compression and leak-down: this book holds none."))
+    elif "compression" not in tested:
+        said.append(say("Compression: this book holds none."))
+    elif "leak_down" not in tested:
+        said.append(say("Leak-down: this book holds none."))
     said.append(say("Lift and the noses of the cam: gaps don't show them."))
     return tuple(said)

@@ -11,12 +11,13 @@ from coldlash.logbook.shed import Shelf
 
 
 class Growth(Shelf):
-    """What was written in closed visits, counted."""
+    """What was written in closed visits, and of work, tests and causes found, counted."""
 
     def growth(self) -> Mapping[str, tuple[int, str]]:
-        """By engine id: closed visits, their readings and changes counted together, and when the newest was written.
+        """By engine id: closed visits, their readings and changes, work, tests and accepted causes counted together,
+        and when the newest was written.
 
-        Three queries, however many visits; times as the book keeps them (UTC). Raises BookError.
+        Six queries, however many visits; times as the book keeps them (UTC). Raises BookError.
         """
         closed = m.visits.c.state == "closed"
         asked = [
@@ -30,6 +31,10 @@ class Growth(Shelf):
                 .join(table, table.c.visit_id == m.visits.c.id)
                 .where(closed)
                 .group_by(m.visits.c.engine_id)
+            )
+        for table in (m.work, m.tests, m.accepted_causes):
+            asked.append(
+                select(table.c.engine_id, func.count(), func.max(table.c.at)).group_by(table.c.engine_id)
             )
         grown: dict[str, tuple[int, str]] = {}
         with self._file.reading() as connection:

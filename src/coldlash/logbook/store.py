@@ -22,8 +22,8 @@ What there is (records in ``logbook.records`` and ``logbook.lasting``, parts in 
   ``fitments``, ``running``, ``vehicle_running``, ``reckoned``, ``correct``, ``take_back``
 - work and tests (``logbook.working``): ``work``, ``add_work``, ``tests``, ``add_test``, ``accepted_causes``,
   ``accept_cause``, ``one_entry``, ``take_back_entry``
-- worked out once from engine files (``logbook.facts``): ``engine_facts``, ``keep_engine_facts``; how far each engine has grown
-  (``logbook.growth``): ``growth``
+- worked out once from engine files (``logbook.facts``): ``engine_facts``, ``keep_engine_facts``
+- how much there is of each engine (``logbook.growth``): ``growth``
 - blades: ``blade_sets``, ``blade_set``, ``add_blade_set``
 - visits: ``open_visit``, ``set_place``, ``change_visit``, ``close_visit``, ``discard_visit``, ``visit``,
   ``visits``, ``recent_visits``, ``draft_visits``, ``add_past_visits``
