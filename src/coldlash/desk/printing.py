@@ -292,8 +292,6 @@ def due_entries(desk: Desk, today: date, address: str = "") -> tuple[tuple[DueEn
         details = []
         if forecast and when.due_day is not None:
             details.append(words.say("By {day} at the latest.", day=words.day(when.due_day)))
-        if row.headline:
-            details.append(row.headline)
         if when.early:
             details.append(words.say("An early check, because of the work done at the last visit or since."))
         entries.append(
