@@ -160,10 +160,25 @@ def fields(text: str) -> set[str]:
         return set()
 
 
+class _Undated(Catalog):
+    """A catalogue whose head says nothing of when and by what it was made: the same texts give the same bytes."""
+
+    @property
+    def mime_headers(self) -> list[tuple[str, str]]:
+        return [
+            ("Content-Type", "text/plain; charset=utf-8"),
+            ("Content-Transfer-Encoding", "8bit"),
+            ("Plural-Forms", self.plural_forms),
+        ]
+
+
 def compiled(catalog: Catalog) -> bytes:
     """The catalogue for ``gettext``."""
+    plain = _Undated(locale=catalog.locale, charset="utf-8", fuzzy=False)
+    for message in _ordered(catalog):
+        plain.add(message.id, message.string, context=message.context)
     out = io.BytesIO()
-    write_mo(out, catalog)
+    write_mo(out, plain)
     return out.getvalue()
 
 

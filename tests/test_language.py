@@ -102,3 +102,27 @@ def test_speaking_lasts_for_its_own_context_only() -> None:
     with using("de"):
         assert language.current() == "de"
     assert language.current() == "en"
+
+
+def test_the_catalogues_are_whole_up_to_date_and_say_nothing_of_when_they_were_made() -> None:
+    import catalogues
+
+    made, todo = catalogues.made()
+    assert not todo
+    for path, data in made.items():
+        assert path.read_bytes() == data, path.name
+        assert b"-Date:" not in data
+        assert b"Generated-By" not in data
+
+
+def test_what_a_translator_got_wrong_is_named() -> None:
+    import catalogues
+
+    german = catalogues.Catalog(locale="de", fuzzy=False)
+    german.add("{gap:.2f} mm", "{spiel:.2f} mm")
+    german.add(("{n} valve", "{n} valves"), ("ein Ventil", "{n} Ventile"))
+    german.add("found", "")
+    assert catalogues.faults("de", german) == [
+        "de: fields differ: '{gap:.2f} mm' / '{spiel:.2f} mm'",
+        "de: not translated: 'found'",
+    ]
