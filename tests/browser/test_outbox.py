@@ -227,6 +227,17 @@ def test_an_answer_that_is_not_the_books_own_yes_leaves_the_entry_here_and_it_is
     assert len(fake_book.seen) == 3
 
 
+def test_a_rest_that_ends_between_two_looks_at_the_clock_is_not_waited_for_by_nobody(page, fake_book):
+    fault = refusal(500, "our_fault")
+    fake_book.answers["1"] = [fault] * 40
+    # Regression: a clock that moves on at every look, as it does on a busy phone.
+    page.add_init_script("{ const real = Date.now; let ahead = 0; Date.now = () => real() + (ahead += 5); }")
+    open_outbox(page, fake_book.url, "{ firstRetryMs: 10, lastRetryMs: 10 }")
+    add(page, "visit", 1)
+    empty(page)
+    assert len(fake_book.seen) == 41
+
+
 def test_a_fault_on_one_visit_does_not_hold_up_another(page, fake_book):
     fault = refusal(500, "our_fault")
     fake_book.answers["1"] = [fault] * 1000

@@ -220,9 +220,9 @@ export class Outbox extends EventTarget {
 
   async #pump() {
     while (this.#running) {
-      const entry = await this.#next();
+      const { entry, readyAt } = await this.#next();
       if (entry === null) {
-        this.#restStreams();
+        this.#restUntil(readyAt);
         return;
       }
       this.#sendingId = entry.id;
@@ -240,6 +240,8 @@ export class Outbox extends EventTarget {
     }
   }
 
+  // The entry to send now or, null, when the first of the resting streams may be tried again (Infinity: none rests).
+  // Both by one look at the clock: a rest that ends between two looks would be waited for by nobody.
   async #next() {
     const streams = new Map();
     for (const entry of await this.entries()) {
@@ -247,14 +249,18 @@ export class Outbox extends EventTarget {
     }
     const now = Date.now();
     const ready = [];
+    let readyAt = Infinity;
     for (const [stream, entries] of streams) {
-      const entry = (this.#resting.get(stream)?.until ?? 0) <= now ? nextSendable(entries) : null;
-      if (entry !== null) {
+      const entry = nextSendable(entries);
+      const until = this.#resting.get(stream)?.until ?? 0;
+      if (entry !== null && until <= now) {
         ready.push(entry);
+      } else if (entry !== null) {
+        readyAt = Math.min(readyAt, until);
       }
     }
     ready.sort((a, b) => a.seq - b.seq);
-    return ready[0] ?? null;
+    return { entry: ready[0] ?? null, readyAt };
   }
 
   async #send(entry) {
@@ -338,11 +344,9 @@ export class Outbox extends EventTarget {
     this.#kickIn(Math.max(this.#pause(this.#tries), afterMs ?? 0));
   }
 
-  #restStreams() {
-    const now = Date.now();
-    const ends = [...this.#resting.values()].map((rest) => rest.until).filter((until) => until > now);
-    if (ends.length > 0) {
-      this.#kickIn(Math.min(...ends) - now);
+  #restUntil(readyAt) {
+    if (readyAt < Infinity) {
+      this.#kickIn(Math.max(0, readyAt - Date.now()));
     } else {
       this.#changed(false);
     }
