@@ -96,12 +96,18 @@ class Driver:
         """Answers what the page asks now; True when that was a reading."""
         page = self.page
         asked = page.locator("[data-ask]")
+        # A slow page has nothing to answer for a moment; without waiting the turns would be used up on nothing.
+        page.wait_for_selector(
+            "[data-ask], button:has-text('It is there'), button:has-text('To the engine'), "
+            "button:has-text('Close the visit')"
+        )
         if asked.count() == 0:
-            there = page.get_by_role("button", name="It is there")
-            if there.count() == 0:
-                return False
-            there.tap()
-            asked = page.locator("[data-ask]")
+            there = page.get_by_role("button", name="It is there").or_(
+                page.get_by_role("button", name="To the engine")
+            )
+            if there.count() > 0:
+                there.first.tap()
+            return False
         valve, ask = asked.get_attribute("data-valve"), asked.get_attribute("data-ask")
         if ask == "found":
             um = self.rng.choice(BLADES)
@@ -167,7 +173,7 @@ def carry_out(tmp_path: Path, wanted: int, seed: int) -> Driver:
                 if served.process is None:
                     served.start()
                 driver.begin()
-                for _ in range(60):
+                for _ in range(200):
                     if driver.page.get_by_role("button", name="Close the visit").count():
                         break
                     readings += driver.one_reading()
