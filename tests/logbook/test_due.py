@@ -61,7 +61,25 @@ def test_after_a_rebuild_the_early_check_holds():
 def test_work_after_the_last_visit_counts_from_where_it_was_done():
     answer = due(SERVICE, YEARLY, date(2024, 9, 2), rebuilt=Rebuild(date(2024, 9, 1), 9300.0))
     assert (answer.due_km, answer.by, answer.early) == (10_000, "early check", True)
-    assert due(SERVICE, YEARLY, date(2024, 9, 2), rebuilt=Rebuild(date(2024, 9, 1))).due_km == 8700
+
+
+def test_work_whose_distance_nobody_wrote_counts_from_where_the_driving_puts_it():
+    work = date(2024, 9, 1)
+    answer = due(SERVICE, YEARLY, date(2024, 9, 2), rebuilt=Rebuild(work))
+    # Derived: 8,000 km in the 731 days of the visits, so 123 days after the last one it stood at 9,346 km; within 1 km,
+    # since the later of the two years (a day longer) counts more.
+    assert answer.due_km == pytest.approx(8000 + 8000 / 731 * 123 + 700, abs=1)
+    assert answer.projected > work
+    # Nothing tells how one visit's engine is driven: from there.
+    assert due(SERVICE, YEARLY[:1], work, rebuilt=Rebuild(work)).due_km == 700
+
+
+@given(st.integers(0, 4000), st.floats(1, 5000))
+def test_an_early_check_is_never_due_before_the_work_that_asks_for_it(days, first_km):
+    work = date(2024, 5, 1) + timedelta(days=days)
+    service = Service(every_km=5000, first_km=first_km)
+    answer = due(service, YEARLY, work, rebuilt=Rebuild(work))
+    assert answer.projected is None or answer.projected >= work
 
 
 def test_readings_that_say_to_look_sooner_decide_but_never_put_a_check_off():

@@ -34,7 +34,7 @@ By = Literal["distance", "months", "early check", "verdict", "never checked"]
 class Rebuild:
     """Work that moves gaps and was not followed by a visit yet, or was done at the last one.
 
-    ``distance_km``: the engine's own distance then, None = that of the last visit before it.
+    ``distance_km``: the engine's own distance then; None = not known: as it was driven since the last visit before it.
     """
 
     day: date
@@ -85,16 +85,21 @@ def due(
         return Due("never checked", None, None, None, None, None, None, None, distance_now_km,
                    distance_now_km is not None, "never checked", False)  # fmt: skip
     last = max(visits, key=lambda visit: (visit.day, visit.distance_km))
-    due_km, by = because_of = _due_km(service, every_km, last, rebuilt, recheck_km)
-    due_day = None if every_months is None else last.day + timedelta(days=round(every_months * MONTH_DAYS))
     how = driving(visits)
+    due_km, by = because_of = _due_km(service, every_km, last, rebuilt, recheck_km, how)
+    due_day = None if every_months is None else last.day + timedelta(days=round(every_months * MONTH_DAYS))
     now_km = distance_now_km
     if now_km is None and how is not None:
         now_km = last.distance_km + how.km_per_day * max(0, (today - last.day).days)
     read = distance_now_km is not None
     projected = soonest = latest = None
     if due_km is not None and how is not None and now_km is not None:
-        since, left = (today, due_km - now_km) if read else (last.day, due_km - last.distance_km)
+        since, at_km = last.day, last.distance_km
+        if read:
+            since, at_km = today, now_km
+        elif because_of[1] == "early check" and isinstance(rebuilt, Rebuild):
+            since, at_km = max(rebuilt.day, last.day), _rebuilt_km(rebuilt, last, how)
+        left = due_km - at_km
         soonest, projected, latest = _dates(max(left, 0.0), since, how)
     first = min((day for day in (projected, due_day) if day is not None), default=None)
     if due_day is not None and (projected is None or due_day < projected):
@@ -126,16 +131,26 @@ def _due_km(
     last: VisitRecord,
     rebuilt: Rebuild | bool,
     recheck_km: float | None,
+    how: Driving | None,
 ) -> tuple[float | None, By]:
     """At which distance, and because of what."""
     at: float | None = None if every_km is None else last.distance_km + every_km
     by: By = "distance"
     if rebuilt and service.first_km is not None:
-        since = rebuilt.distance_km if isinstance(rebuilt, Rebuild) else None
-        at, by = max(since or 0.0, last.distance_km) + service.first_km, "early check"
+        at, by = _rebuilt_km(rebuilt, last, how) + service.first_km, "early check"
     if recheck_km is not None and (at is None or last.distance_km + recheck_km < at):
         at, by = last.distance_km + recheck_km, "verdict"
     return at, by
+
+
+def _rebuilt_km(rebuilt: Rebuild | bool, last: VisitRecord, how: Driving | None) -> float:
+    """The engine's own distance at the work, as written down or as it was driven since the last visit."""
+    if not isinstance(rebuilt, Rebuild):
+        return last.distance_km
+    if rebuilt.distance_km is not None:
+        return max(rebuilt.distance_km, last.distance_km)
+    driven = 0.0 if how is None else how.km_per_day * max(0, (rebuilt.day - last.day).days)
+    return last.distance_km + driven
 
 
 def _state(first: date | None, today: date) -> State:
