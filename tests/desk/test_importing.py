@@ -109,6 +109,17 @@ def test_what_the_book_has_otherwise_is_a_fault_in_the_preview(desk):
     assert "is in the book with other content" in preview.faults[0].message
 
 
+def test_no_row_is_shown_while_the_unit_of_a_column_is_open(desk):
+    rows = [["Date", "run", "Valve", "Gap mm"], ["2019-05-04", "1000", "I3", "0.10-0.15"]]
+    file = begun(desk, as_csv(rows, ";"))
+    file.answer(desk, {"column:1:role": "distance"})
+    open_ = file.look(desk)
+    assert [each.key for each in open_.questions] == ["column:1:unit"]
+    assert (open_.first, open_.rows) == ((), 1)
+    file.answer(desk, {"column:1:unit": "km"})
+    assert [row.distance_m for row in file.look(desk).first] == [1_000_000]
+
+
 def test_nothing_is_read_while_a_column_is_missing(desk):
     preview = begun(desk, b"foo;bar\n1;2\n").look(desk)
     assert (preview.rows, preview.ready) == (0, False)

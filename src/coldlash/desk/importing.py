@@ -27,10 +27,10 @@ from coldlash.logbook.lasting import Instrument, MeterReading
 from coldlash.logbook.logfile import COLUMNS, parse_log, row_words
 from coldlash.logbook.records import name_key
 from coldlash.logbook.sheets.cells import Sheet, Watch, Workbook, letters, nobody_watches
-from coldlash.logbook.sheets.guessing import guess
+from coldlash.logbook.sheets.guessing import guess, retold
 from coldlash.logbook.sheets.questions import Question, questions
 from coldlash.logbook.sheets.rows import LeftOut, SheetVisit, Taken, take
-from coldlash.logbook.sheets.understanding import Understanding, corrected
+from coldlash.logbook.sheets.understanding import Understanding
 from coldlash.logbook.sheets.workbook import read_workbook
 from coldlash.logbook.store import Book
 from coldlash.logbook.taking_in import Batch, TakenIn, compare, digest, take_in
@@ -147,7 +147,7 @@ class FileImport:
             if left.get("engine"):
                 self.engine = desk.book.engine(left["engine"]).name
             return
-        told = corrected(self.told, left)
+        told = retold(self.sheet, self.told, left)
         if told.engine:
             told = replace(told, engine=desk.book.engine(told.engine).name)
         if blades:
@@ -184,7 +184,7 @@ class FileImport:
             for visit in told.visits:
                 log = visit.log
                 days.append((batch.engine, log.day, log.distance_m, len(log.rows), id(visit) in new))
-                if len(first) < ROWS_SHOWN:
+                if len(first) < ROWS_SHOWN and not unsure:  # a number of no known unit shows nothing
                     first += _shown(batch.engine, visit)
         return Preview(
             questions=asked,

@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 
 from coldlash.errors import InputError
-from coldlash.logbook.sheets.guessing import guess
+from coldlash.language import using
+from coldlash.logbook.sheets.guessing import guess, retold
 from coldlash.logbook.sheets.questions import questions
 from coldlash.logbook.sheets.understanding import Column, Understanding, corrected, valve_words
 from coldlash.logbook.sheets.workbook import read_workbook
@@ -213,6 +214,45 @@ def test_a_column_that_becomes_something_else_loses_its_unit():
     _, told = understood(CLEAR)
     assert corrected(told, {"column:1:role": "temperature"}).columns[1].unit == ""
     assert corrected(told, {"column:7:role": "left_go"}).columns[7].unit == "mm"
+
+
+ODD = "when;run;what;a;b\n2022-01-05;9000;E1;0,10;<0,15\n2022-01-05;9000;A1;0,15;<0,2\n"
+
+
+def test_a_column_that_a_person_names_is_measured_by_its_cells():
+    sheet, told = understood(ODD, heading=1, engine="Van")
+    told = retold(sheet, told, {"column:1:role": "distance", "column:3:role": "found", "column:4:role": "left"})
+    # 0,10 and 0,15 can only be decimal commas; as inches they would be 2.5 and 3.8 mm, which no gap is.
+    assert [(c.unit, c.decimal) for c in told.columns] == [
+        ("", ""), ("", "."), ("", ""), ("mm", ","), ("mm", ","),
+    ]  # fmt: skip
+    assert [each.key for each in questions(sheet, told)] == ["column:valve", "column:1:unit", "single"]
+
+
+def test_what_hangs_on_a_column_is_guessed_again_but_for_what_a_person_said():
+    sheet, told = understood(ODD, heading=1)
+    assert told.letters == "en"  # no column of valves is known yet
+    assert retold(sheet, told, {"column:2:role": "valve"}).letters == "de"
+    assert retold(sheet, told, {"column:2:role": "valve", "letters": "en"}).letters == "en"
+    said = retold(sheet, told, {"distance_is": "meter", "fill_down": "yes"})
+    later = retold(sheet, said, {"column:1:role": "distance", "column:2:role": "valve"})
+    assert (later.distance_is, later.fill_down, later.letters) == ("meter", True, "de")
+
+
+def test_a_question_shows_the_number_that_can_be_read_in_two_ways():
+    sheet, told = understood("Date;Own km;Valve;Gap mm\n2022-01-05;9000;E1;<4,125\n")
+    (gap,) = [each for each in questions(sheet, told) if each.key.endswith("decimal")]
+    assert "the mark in 4,125 a decimal comma" in gap.text
+    assert gap.choices == ((".", "4,125 is 4125"), (",", "4,125 is 4.125"))
+    with using("de"):
+        (gap,) = [each for each in questions(sheet, told) if each.key.endswith("decimal")]
+    assert gap.choices[1][1].endswith("ist 4,125")
+
+
+def test_totals_say_nothing_of_how_a_column_is_written():
+    rows = "Date;km;Valve;Gap mm\n2022-01-05;9000;E1;0,15\n{first};;;0.15\n"
+    assert understood(rows.format(first="Average"))[1].columns[3].decimal == ","
+    assert understood(rows.format(first="2023-01-05"))[1].columns[3].decimal == "either"
 
 
 @pytest.mark.parametrize(

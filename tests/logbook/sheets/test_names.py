@@ -51,7 +51,7 @@ def test_what_e_means_is_told_by_the_letters_beside_it():
         ("Ventilspiel [mm]", "found"), ("found_go_mm", "found_go"), ("No-Go", "found_nogo"), ("adjusted?", "adjusted"),
         ("Set to", "left"), ("eingestellt auf (mm)", "left"), ("Bemerkungen", "note"), ("Checked by", "by"),
         ("Engine", "engine"), ("Found no go", "found_nogo"), ("Left no-go mm", "left_nogo"),
-        ("weather", None), ("", None),
+        ("Own km", "distance"), ("Does not", "found_nogo"), ("weather", None), ("", None),
     ],
 )  # fmt: skip
 def test_headings_say_what_a_column_is(heading, role):

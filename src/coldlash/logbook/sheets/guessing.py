@@ -1,14 +1,16 @@
 """How a sheet may be meant: a first ``Understanding``, to be looked at and corrected. What can't be told stays "".
 
 Nothing is taken for granted that the sheet itself does not say: by the words of its headings, by units beside the
-numbers, or by all cells of a column together (docs/import.md lists the rules).
+numbers, or by all cells of a column together (docs/import.md lists the rules). A column whose role a person told is
+measured by its cells like any other.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from typing import Any
 
 from coldlash.errors import InputError
 from coldlash.language import say
@@ -17,6 +19,7 @@ from coldlash.logbook.sheets.days import like_a_day, order_of
 from coldlash.logbook.sheets.names import (
     GAP_ROLES,
     Role,
+    is_total,
     letters_of,
     plain_words,
     role_of,
@@ -25,8 +28,8 @@ from coldlash.logbook.sheets.names import (
     valve_parts,
     yes_or_no,
 )
-from coldlash.logbook.sheets.numbers import Typed, decimal_of, empty, pair, typed
-from coldlash.logbook.sheets.understanding import UM_EACH, Column, Understanding, units_of
+from coldlash.logbook.sheets.numbers import Typed, decimal_of, empty, number_parts, typed
+from coldlash.logbook.sheets.understanding import UM_EACH, Column, Understanding, corrected, units_of
 
 HEAD_SEARCHED = 40
 """A heading stands within this many rows."""
@@ -60,7 +63,7 @@ def guess(
     top, rows = _heading(sheet) if heading is None else _heading_at(sheet, heading)
     head = top + rows
     headings = [_heading_text(sheet, top, rows, n) for n in range(sheet.width)]
-    below = _columns_below(sheet, head)
+    below = _columns_below(sheet, head, this_year)
     columns = [
         _first_guess(heading, cells, this_year) for heading, cells in zip(headings, below, strict=True)
     ]
@@ -70,16 +73,52 @@ def guess(
         sheet=sheet.name, head=head, head_rows=rows, columns=tuple(columns), this_year=this_year,
         blades_um=tuple(blades_um), engine=engine,
     )  # fmt: skip
-    distance = told.first("distance")
-    metered = distance is not None and _METERED.search(plain_words(columns[distance].heading)) is not None
-    if distance is not None and "engine" in plain_words(columns[distance].heading).split():
-        metered = False
-    return replace(
-        told,
-        letters=letters_of(_kinds(told, below)) or _letters_of_headings(told),
-        distance_is="meter" if metered else "own",
-        fill_down=_fills_down(sheet, told),
+    return replace(told, **_by_roles(sheet, told, below))
+
+
+def retold(sheet: Sheet, told: Understanding, answers: Mapping[str, str]) -> Understanding:
+    """``understanding.corrected``; where that gives a column another role, what hangs on roles is guessed again.
+
+    That is the unit, decimal mark and order of dates that the column lacks, and of the whole sheet whatever was a
+    guess before and is not among the answers. Raises InputError for an answer that is none.
+    """
+    new = corrected(told, answers)
+    if [(c.role, c.valve) for c in new.columns] == [(c.role, c.valve) for c in told.columns]:
+        return new
+    below = _columns_below(sheet, told.head, told.this_year)
+    columns = tuple(
+        _completed(column, _measured(column, cells, told.this_year))
+        for column, cells in zip(new.columns, below, strict=True)
     )
+    new = replace(new, columns=columns)
+    guessed_before = _by_roles(sheet, told, below)
+    again = {
+        key: value
+        for key, value in _by_roles(sheet, new, below).items()
+        if key not in answers and getattr(told, key) == guessed_before[key]
+    }
+    return replace(new, **again)
+
+
+def _completed(column: Column, measured: Column) -> Column:
+    return replace(
+        column,
+        unit=column.unit or measured.unit,
+        decimal=column.decimal or measured.decimal,
+        order=column.order or measured.order,
+    )
+
+
+def _by_roles(sheet: Sheet, told: Understanding, below: Sequence[Sequence[Cell]]) -> dict[str, Any]:
+    """What the roles of its columns say of the whole sheet."""
+    distance = told.first("distance")
+    heading = "" if distance is None else plain_words(told.columns[distance].heading)
+    metered = _METERED.search(heading) is not None and "engine" not in heading.split()
+    return {
+        "letters": letters_of(_kinds(told, below)) or _letters_of_headings(told),
+        "distance_is": "meter" if metered else "own",
+        "fill_down": _fills_down(sheet, told),
+    }
 
 
 # --- the heading ------------------------------------------------------------------------------------------------
@@ -168,10 +207,12 @@ def _valve_heading(heading: str) -> tuple[Role, str] | None:
 # --- columns ----------------------------------------------------------------------------------------------------
 
 
-def _columns_below(sheet: Sheet, head: int) -> list[list[Cell]]:
-    """What stands in each column below the heading, each different content once."""
+def _columns_below(sheet: Sheet, head: int, this_year: int) -> list[list[Cell]]:
+    """What stands in each column below the heading, each different content once; totals are no readings."""
     below: list[dict[tuple[type, Cell], Cell]] = [{} for _ in range(sheet.width)]
     for row in sheet.rows[head:]:
+        if is_total(row) and not any(like_a_day(cell, this_year) for cell in row):
+            continue
         for number, cell in enumerate(row):
             if cell is not None:
                 below[number].setdefault((type(cell), cell), cell)
@@ -275,15 +316,14 @@ def _unit(column: Column, cells: Sequence[Cell]) -> str:
 
 
 def _plain_number(cell: Cell) -> Typed | None:
-    parts = pair(cell)
-    return typed(parts[1] if parts else cell)
+    return typed(number_parts(cell)[-1])
 
 
 def _gap_unit(cells: Sequence[Cell], decimal: str) -> str:
     """Millimetres or inches, where all numbers of a column can only be one of them."""
     values = []
     for cell in cells:
-        for part in pair(cell) or (cell,):
+        for part in number_parts(cell):
             number = typed(part)
             value = None if number is None else number.by(decimal or ".")
             if value:

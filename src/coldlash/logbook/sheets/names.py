@@ -34,7 +34,7 @@ _WORDS: dict[Role, str] = {
     "check checked cold_gap",
     "found_go": "found_go found_go_mm go goes blade_goes geht passt passed go_blade thickest_that_went ging geht_durch "
     "gut_lehre",
-    "found_nogo": "found_nogo found_nogo_mm nogo no_go no-go does_not_go geht_nicht passt_nicht not_go "
+    "found_nogo": "found_nogo found_nogo_mm nogo no_go no-go does_not_go does_not geht_nicht passt_nicht not_go "
     "thinnest_that_did_not ging_nicht ausschuss",
     "found_feel": "found_feel feel gefühl",
     "adjusted": "adjusted adjusted? set? adjust justiert nachgestellt eingestellt? geändert changed was_adjusted "
@@ -109,6 +109,12 @@ def plain_words(text: str) -> str:
     return re.sub(r"\s+", " ", words).strip(" .:*#")
 
 
+def is_total(row: Iterable[object]) -> bool:
+    """True when a row begins as totals do. A person may be called so too: it is none where the row has a date."""
+    first = next((cell for cell in row if cell is not None), None)
+    return isinstance(first, str) and plain_words(first).partition(" ")[0] in TOTALS
+
+
 @lru_cache(maxsize=4096)
 def unit_in(heading: str) -> str:
     """The unit a heading names in brackets or at its end: "Gap (mm)", "Spiel in Zoll", "°F"; "" = none."""
@@ -161,6 +167,8 @@ def role_of(heading: str) -> Role | None:
     if words and not rest:
         return step
     told = {_STRONG[word] for word in without_unit(heading).replace("-", " ").split() if word in _STRONG}
+    if not told and unit_in(heading) in ("km", "mile"):
+        return "distance"  # "Own km"
     return told.pop() if len(told) == 1 else None
 
 

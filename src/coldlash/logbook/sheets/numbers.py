@@ -128,6 +128,11 @@ def pair(cell: Cell) -> tuple[str, str] | None:
     return (low, high) if typed_text(low) and typed_text(high) else None
 
 
+def number_parts(cell: Cell) -> tuple[Cell, ...]:
+    """The numbers of a cell as they stand: both of a pair, that of "<0.10" without its sign, else the cell."""
+    return pair(cell) or ((cell.lstrip("<> ") if isinstance(cell, str) else cell),)
+
+
 def decimal_of(cells: Iterable[Cell]) -> str:
     """The decimal mark of a column: ".", ",", "either", or "" where it can't be told.
 
@@ -137,8 +142,8 @@ def decimal_of(cells: Iterable[Cell]) -> str:
     for cell in cells:
         if not isinstance(cell, str):
             continue
-        for part in pair(cell) or (cell.lstrip("<> "),):
-            number = typed_text(part)
+        for part in number_parts(cell):
+            number = typed(part)
             if number is None:
                 continue
             both = both or number.both

@@ -8,10 +8,11 @@ from datetime import date
 
 from coldlash.language import day as day_words
 from coldlash.language import mark, say, table
+from coldlash.language import number as number_words
 from coldlash.logbook.sheets.cells import Cell, Sheet, shown
 from coldlash.logbook.sheets.days import readings
 from coldlash.logbook.sheets.names import GAP_ROLES
-from coldlash.logbook.sheets.numbers import empty, pair, typed_text
+from coldlash.logbook.sheets.numbers import empty, number_parts, pair, typed, typed_text
 from coldlash.logbook.sheets.understanding import Understanding, units_of
 
 UNIT_WORDS = {
@@ -178,8 +179,8 @@ def _example(sheet: Sheet, told: Understanding, number: int) -> str:
     for row in sheet.rows[told.head :]:
         cell = row[number] if number < len(row) else None
         if isinstance(cell, str):
-            for part in pair(cell) or (cell,):
-                parsed = typed_text(part)
+            for part in number_parts(cell):
+                parsed = typed(part)
                 if parsed is not None and parsed.both:
                     return shown(part)
     return ""
@@ -188,4 +189,4 @@ def _example(sheet: Sheet, told: Understanding, number: int) -> str:
 def _as(example: str, decimal: str) -> str:
     parsed = typed_text(example)
     value = None if parsed is None else parsed.by(decimal)
-    return "" if value is None else f"{value:.10g}"
+    return "" if value is None else number_words(value, ".10g")

@@ -27,10 +27,9 @@ from coldlash.logbook.records import (
 from coldlash.logbook.sheets.cells import Cell, Sheet, Watch, nobody_watches, shown
 from coldlash.logbook.sheets.days import day_of, like_a_day
 from coldlash.logbook.sheets.names import (
-    TOTALS,
     Role,
+    is_total,
     kind_letter,
-    plain_words,
     valve_parts,
     yes_or_no,
 )
@@ -196,12 +195,7 @@ class _Taking(RowCells):
     def _why_left_out(self, there: Sequence[Cell], heading: Sequence[Cell] | None) -> str:
         if heading is not None and tuple(self.row) == tuple(heading):
             return "heading"
-        first = there[0]
-        if (
-            isinstance(first, str)
-            and plain_words(first).split()[:1]
-            and plain_words(first).split()[0] in TOTALS
-        ):
+        if is_total(there) and not any(like_a_day(cell, self.told.this_year) for cell in there):
             return "total"
         if self._at_any_gap() or self._at_valve():
             return ""
@@ -316,7 +310,7 @@ class _Taking(RowCells):
         if parsed is None:
             return None
         value, unit = parsed.point or 0.0, self.unit(number, parsed, ("km", "mile", "h"))
-        km_each = {"km": 1.0, "mile": KM_PER_MILE}.get(unit, engine[1].service.km_per_h if engine else 1.0)
+        km_each = {"mile": KM_PER_MILE, "h": engine[1].service.km_per_h if engine else 1.0}.get(unit, 1.0)
         if not 0 <= value * km_each <= DISTANCE_KM_MAX:
             self.wrong(
                 number, say("{value:,.0f} is outside 0 to {most:,.0f} km", value=value, most=DISTANCE_KM_MAX)

@@ -36,7 +36,8 @@ from coldlash.web.routes.common import Context, desk_of, form, page, today
 from coldlash.web.templating import Pages, form_values, render
 
 FAULTS_SHOWN, DAYS_SHOWN, LEFT_OUT_SHOWN, COLUMNS_SHOWN = 200, 60, 60, 60
-KEPT_CHOICES = ("single", "letters", "distance_is", "fill_down", "backwards", "engine", "blades")
+KEPT_CHOICES = ("single", "letters", "distance_is", "engine", "blades")
+FLAGS = ("fill_down", "backwards")
 
 
 def routes(_: Pages) -> Iterable[BaseRoute]:
@@ -164,9 +165,12 @@ def _corrected(desk: Desk, file: FileImport, values: Mapping[str, str]) -> None:
             desk, file.engine, sheet=sheet, heading=int(heading) if heading and sheet == told.sheet else None
         )
         return
-    answers = {key: values[key] for key in KEPT_CHOICES if values.get(key)}
-    for key in ("fill_down", "backwards"):
-        answers[key] = "yes" if values.get(key) else "no"
+    answers = {
+        key: values[key] for key in KEPT_CHOICES if values.get(key) not in ("", None, getattr(told, key, ""))
+    }
+    for key in FLAGS:
+        if bool(values.get(key)) != getattr(told, key):
+            answers[key] = "yes" if values.get(key) else "no"
     for key, value in values.items():
         if key.startswith("explained:"):
             answers[key] = value
