@@ -31,7 +31,8 @@ def cli_reference() -> str:
     parts = [
         "# The command line\n",
         "Made by `./run docs` from the program itself; `./run check` proves it is up to date. In a checkout, `./run` "
-        "stands for `coldlash`.\n",
+        "stands for `coldlash`; a book is checked by `./run book check` there, since `./run check` looks over the "
+        "program.\n",
         "Exit codes: 0 done; 1 our fault, a report file is written; 2 the input's fault, nothing was written. With "
         "`--json` standard output is one JSON object and nothing else.\n",
     ]

@@ -41,8 +41,14 @@ def test(arguments: list[str]) -> int:
     return _do(str(BIN / "pytest"), "-m", "not soak", "-n", workers, "--dist", "worksteal", *arguments)
 
 
-def check(_: list[str]) -> int:
+def check(arguments: list[str]) -> int:
     """ruff, mypy strict, import-linter, catalogues and docs up to date. All are run; one failing fails the whole."""
+    if arguments:
+        print(
+            "./run check looks over the program and takes nothing more; a book: ./run book check",
+            file=sys.stderr,
+        )
+        return 2
     results = [
         _do(str(BIN / "ruff"), "check", "."),
         _do(str(BIN / "ruff"), "format", "--check", "."),

@@ -180,7 +180,7 @@ def test_a_log_file_comes_in_as_before_and_can_be_undone(van, tmp_path):
         "1999-05-04,1000,18,E3,0.10,0.15,no,,\n"
     )
     done = van("import", "log.csv", "--engine", "Van")
-    assert done.out.startswith("Van: 1 visits (1 rows) added, 0 there before.\n")
+    assert done.out.startswith("Van: 1 visit (1 row) added, 0 there before.\n")
     (entry,) = van("imports", "--json").json["imports"]
     assert entry["how"] == {"kind": "log"}
     assert van("import-undo", entry["import"], "--reason", "a trial").code == 0

@@ -124,7 +124,7 @@ def test_a_whole_visit_is_done_in_a_book_on_a_server(shed, server, monkeypatch):
     log = "date,distance_km,engine_temp_c,valve,found_go_mm,found_nogo_mm,adjusted,left_mm,note\n"
     with open("log.csv", "w", encoding="utf-8") as file:
         file.write(log + "2024-05-04,84210,18,E3,0.10,0.15,yes,0.15,\n")
-    assert "1 visits (1 rows) added" in shed("import", "log.csv", "--engine", "Pump").out
+    assert "1 visit (1 row) added" in shed("import", "log.csv", "--engine", "Pump").out
     assert "2024-05-04,84210,18,E3,0.10,0.15,yes,0.15," in shed("export", "--engine", "Pump").out
     assert shed("backup", "--to", ".", "--json").json["bytes"] > 0
 

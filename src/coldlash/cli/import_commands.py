@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from coldlash.cli.arguments import book_option, command
 from coldlash.cli.output import note, out, put_json, table, tell
 from coldlash.errors import InputError
-from coldlash.language import mark, plural, say
+from coldlash.language import day_of, mark, plural, say
 from coldlash.language import table as translated
 
 if TYPE_CHECKING:
@@ -324,9 +324,8 @@ def _show(arguments: argparse.Namespace, file: FileImport, preview: Preview) -> 
             out(
                 f"  {row.line}: {row.engine}, {row.day}, {row.distance_m / 1000:.10g} km, {row.valve}: {row.words}"
             )
-    counts = plural("{n} visit", "{n} visits", len(preview.days))
-    out(say("{rows} rows, {visits}: {new} new, {known} in the book already",
-            rows=preview.rows, visits=counts, new=preview.added, known=preview.known))  # fmt: skip
+    out(say("{rows}, {visits}: {new} new, {known} in the book already", rows=_rows(preview.rows),
+            visits=_visits(len(preview.days)), new=preview.added, known=preview.known))  # fmt: skip
     for text in preview.notes:
         tell(say("  note: {text}", text=text))
     if preview.left_out:
@@ -414,10 +413,8 @@ def _said(arguments: argparse.Namespace, engine: str | None, done: TakenIn) -> N
             }
         )
         return
-    counts = say(
-        "{added} visits ({rows} rows) added, {known} there before",
-        added=done.added, rows=done.rows_added, known=done.already_there,
-    )  # fmt: skip
+    counts = say("{visits} ({rows}) added, {known} there before", visits=_visits(done.added),
+                 rows=_rows(done.rows_added), known=done.already_there)  # fmt: skip
     out(f"{engine}: {counts}." if engine else f"{counts}.")
     for text in done.notes:
         out(say("  note: {text}", text=text))
@@ -445,15 +442,26 @@ def _list(arguments: argparse.Namespace) -> None:
 
 def _entry_words(entry: ImportEntry) -> str:
     told = say(
-        "{at}  {source}: {engines}, {visits} visits ({rows} rows)",
-        at=entry.at[:10], source=entry.source, engines=", ".join(entry.engines), visits=entry.visits_added,
-        rows=entry.rows_added,
+        "{at}  {source}: {engines}, {visits} ({rows})",
+        at=day_of(entry.at[:10]), source=entry.source, engines=", ".join(entry.engines),
+        visits=_visits(entry.visits_added), rows=_rows(entry.rows_added),
     )  # fmt: skip
     if entry.undone_at is None:
         return told
     return say(
-        "{import_}; undone {at}: {reason}", import_=told, at=entry.undone_at[:10], reason=entry.undone_reason
+        "{import_}; undone {at}: {reason}",
+        import_=told,
+        at=day_of(entry.undone_at[:10]),
+        reason=entry.undone_reason,
     )
+
+
+def _visits(count: int) -> str:
+    return plural("{n} visit", "{n} visits", count)
+
+
+def _rows(count: int) -> str:
+    return plural("{n} row", "{n} rows", count)
 
 
 def _entry_json(entry: ImportEntry) -> dict[str, object]:

@@ -221,7 +221,9 @@ ODD = "when;run;what;a;b\n2022-01-05;9000;E1;0,10;<0,15\n2022-01-05;9000;A1;0,15
 
 def test_a_column_that_a_person_names_is_measured_by_its_cells():
     sheet, told = understood(ODD, heading=1, engine="Van")
-    told = retold(sheet, told, {"column:1:role": "distance", "column:3:role": "found", "column:4:role": "left"})
+    told = retold(
+        sheet, told, {"column:1:role": "distance", "column:3:role": "found", "column:4:role": "left"}
+    )
     # 0,10 and 0,15 can only be decimal commas; as inches they would be 2.5 and 3.8 mm, which no gap is.
     assert [(c.unit, c.decimal) for c in told.columns] == [
         ("", ""), ("", "."), ("", ""), ("mm", ","), ("mm", ","),

@@ -171,7 +171,9 @@ def test_rows_that_are_no_readings_are_left_out_and_said():
         "row 8: Total | 2000 | 0.15 (a total)",
         "row 10: Measured by Ann, with her own blades (only words)",
     )
-    named = taken("Who;Date;km;Valve;Gap mm\nMax;2019-05-04;1000;E3;0.10\nMax;;;;0.10\n")  # Max is a name, too
+    named = taken(
+        "Who;Date;km;Valve;Gap mm\nMax;2019-05-04;1000;E3;0.10\nMax;;;;0.10\n"
+    )  # Max is a name, too
     assert [left.line for left in named.left_out] == [3]
     wide = taken("Date;km;E1 mm;Note\n2019-05-04;1;0.10;\n2019-06-04;500;;oil changed\n")
     assert left_out_words(wide.left_out) == ("row 3: 2019-06-04 | 500 | oil changed (no gap in it)",)
